@@ -1,0 +1,67 @@
+"""How pages show quantities and times: in the facility's units, with the zone named."""
+
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+
+from django import template
+from django.template import Context
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from crematory import clock
+from crematory.units import KindName, UnitSystem, show_quantity
+
+register = template.Library()
+
+
+@register.simple_tag(takes_context=True)
+def quantity(context: Context, value: Decimal | None, kind: KindName, both: bool = False) -> str:
+    """`{% quantity run.mass_kg "mass" both=True %}`: a stored value in the facility's units.
+
+    Units come from `facility.units` in the context; without a facility they are US units.
+    """
+    if value is None:
+        return _("not recorded")
+    facility = context.get("facility")
+    units: UnitSystem = facility.units if facility else "us"
+    return show_quantity(value, kind, units, both=both)
+
+
+@register.filter
+def when(value: datetime | None) -> str:
+    """An aware time in the active zone, the zone named: "Tue 3 Mar 2026 14:05 MST"."""
+    if value is None:
+        return ""
+    local = timezone.localtime(value)
+    zone = local.tzname() or ""
+    # Zones without letters of their own are named by their offset, such as "-03".
+    if zone.startswith(("+", "-")):
+        zone = f"UTC{zone}"
+    return f"{date_format(local, 'D j M Y H:i')} {zone}"
+
+
+@register.filter
+def ago(value: datetime | None) -> str:
+    """How far an aware time is from now, in elapsed time: "3 h ago", "in 6 h 12 min".
+
+    What has begun is rounded down and what is awaited up: nothing is promised too early.
+    """
+    if value is None:
+        return ""
+    # In UTC, because two times of one zone subtract by wall clock across daylight saving.
+    difference = value.astimezone(UTC) - clock.now()
+    minute = timedelta(minutes=1)
+    if difference > timedelta(0):
+        return _("in %(span)s") % {"span": _span(-(-difference // minute))}
+    elapsed = -difference // minute
+    return _("%(span)s ago") % {"span": _span(elapsed)} if elapsed else _("just now")
+
+
+def _span(minutes: int) -> str:
+    """The two largest units of a span, so that it can be read at a glance."""
+    hours, rest = divmod(minutes, 60)
+    days, hours_left = divmod(hours, 24)
+    by_day, by_hour = [(days, _("d")), (hours_left, _("h"))], [(hours, _("h")), (rest, _("min"))]
+    parts = by_day if days else by_hour
+    return " ".join(f"{count} {unit}" for count, unit in parts if count)
