@@ -1,6 +1,6 @@
 """How pages show quantities and times: in the facility's units, with the zone named."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 
 from django import template
@@ -49,8 +49,8 @@ def ago(value: datetime | None) -> str:
     """
     if value is None:
         return ""
-    # In UTC, because two times of one zone subtract by wall clock across daylight saving.
-    difference = value.astimezone(UTC) - clock.now()
+    # The clock answers in UTC: two times of one local zone would subtract by wall clock.
+    difference = value - clock.now()
     minute = timedelta(minutes=1)
     if difference > timedelta(0):
         return _("in %(span)s") % {"span": _span(-(-difference // minute))}
