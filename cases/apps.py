@@ -1,0 +1,14 @@
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class CasesConfig(AppConfig):
+    name = "cases"
+
+    def ready(self) -> None:
+        from cases import guards
+        from chain_of_custody import triggers
+
+        guards.register_all()
+        # The last app of the tree: every table exists when its signal comes.
+        post_migrate.connect(triggers.install, sender=self, dispatch_uid="install_triggers")

@@ -1,0 +1,157 @@
+"""What each step writes beside its entry; called only by `cases.taking.take`."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from cases import scans
+from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer
+from chain_of_custody.models import Place, Placement, open_placement
+from crematory.signatures import Signature
+from retort_log import selectors
+from retort_log.models import Processing, Run
+
+
+@dataclass(frozen=True)
+class Moved:
+    """From which place to which; None where the person was or is in no place of the house."""
+
+    origin: Place | None
+    goal: Place | None
+
+
+Effect = Callable[[Case, Any, datetime], Moved]
+EFFECTS: dict[str, Effect] = {}
+
+
+def effect(function: Effect) -> Effect:
+    """Register the effect of the step that the function is named for."""
+    EFFECTS[function.__name__] = function
+    return function
+
+
+def move(case: Case, goal: Place | None, at: datetime) -> Moved:
+    """End the person's stay where they are and begin the next one, if there is one."""
+    current = open_placement(case)
+    if current and current.place == goal:
+        return Moved(goal, goal)
+    if current:
+        Placement.objects.filter(pk=current.pk).update(until=at)
+    if goal:
+        Placement.objects.create(place=goal, case=case, since=at)
+    return Moved(current.place if current else None, goal)
+
+
+def stay(case: Case) -> Moved:
+    """The person stays where they are."""
+    current = open_placement(case)
+    place = current.place if current else None
+    return Moved(place, place)
+
+
+@effect
+def receive(case: Case, facts: Any, at: datetime) -> Moved:
+    Delivery.objects.create(
+        case=case,
+        delivered_by=facts.delivered_by,
+        firm=facts.firm,
+        container_kind=facts.container_kind,
+        mass_kg=facts.mass_kg,
+        belongings=facts.belongings,
+    )
+    return move(case, facts.place, at)
+
+
+@effect
+def authorize(case: Case, facts: Any, at: datetime) -> Moved:
+    return stay(case)
+
+
+@effect
+def clear_devices(case: Case, facts: Any, at: datetime) -> Moved:
+    return stay(case)
+
+
+@effect
+def assign_disc(case: Case, facts: Any, at: datetime) -> Moved:
+    IdDisc.objects.create(
+        facility=case.facility, case=case, number=scans.disc(facts.disc_number), assigned_at=at
+    )
+    return stay(case)
+
+
+@effect
+def charge(case: Case, facts: Any, at: datetime) -> Moved:
+    reading = selectors.newest_reading(facts.retort, at)
+    assert reading is not None  # the gate of the charging temperature has seen it
+    Run.objects.create(
+        case=case,
+        retort=facts.retort,
+        charged_at=at,
+        charge_mass_kg=case.delivery.mass_kg,
+        charge_temperature_c=reading.secondary_c,
+    )
+    return move(case, facts.retort.place, at)
+
+
+@effect
+def burner_off(case: Case, facts: Any, at: datetime) -> Moved:
+    Run.objects.filter(case=case).update(burner_off_at=at)
+    return stay(case)
+
+
+@effect
+def recover(case: Case, facts: Any, at: datetime) -> Moved:
+    Run.objects.filter(case=case).update(ended_at=at)
+    return move(case, facts.place, at)
+
+
+@effect
+def process(case: Case, facts: Any, at: datetime) -> Moved:
+    acceptance: Signature | None = facts.acceptance
+    Processing.objects.create(
+        case=case,
+        processed_at=at,
+        mass_kg=facts.mass_kg,
+        metal_fate=facts.metal_fate,
+        accepted_by=acceptance.member if acceptance else None,
+        acceptance_reason=facts.acceptance_reason,
+    )
+    return stay(case)
+
+
+@effect
+def contain(case: Case, facts: Any, at: datetime) -> Moved:
+    RemainsContainer.objects.bulk_create(
+        RemainsContainer(
+            case=case, position=position, kind=c.kind, volume_l=c.volume_l, mass_kg=c.mass_kg
+        )
+        for position, c in enumerate(facts.containers, start=1)
+    )
+    return move(case, facts.place, at)
+
+
+@effect
+def release(case: Case, facts: Any, at: datetime) -> Moved:
+    Release.objects.create(
+        case=case,
+        released_at=at,
+        recipient_name=facts.recipient_name,
+        identification=facts.identification,
+        carrier=facts.carrier,
+        tracking_number=facts.tracking_number,
+    )
+    return move(case, None, at)
+
+
+@effect
+def return_uncremated(case: Case, facts: Any, at: datetime) -> Moved:
+    Release.objects.create(
+        case=case,
+        released_at=at,
+        recipient_name=facts.recipient_name,
+        firm=facts.firm,
+        identification=facts.identification,
+    )
+    return move(case, None, at)

@@ -1,0 +1,173 @@
+"""What a person states when taking a step: one frozen dataclass a verb. Pure values.
+
+`happened_at` None means now. Masses are kilograms, volumes litres. `trail()` gives what the
+entry keeps: personal values are Sealed, so that the hashed bytes hold no names.
+"""
+
+from dataclasses import dataclass, fields
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from chain_of_custody.models import Place
+from chain_of_custody.trail import Sealed
+from crematory.signatures import Signature
+from retort_log.models import Retort
+
+PERSONAL = {
+    "band_reads",
+    "delivered_by",
+    "firm",
+    "belongings",
+    "recipient_name",
+    "identification",
+    "reason",
+    "acceptance_reason",
+    "tracking_number",
+}
+
+
+def plain(value: Any) -> Any:
+    """Return a JSON value without floats: numbers as text, rows by their codes."""
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    if isinstance(value, Place):
+        return value.code
+    if isinstance(value, Retort):
+        return value.place.code
+    if isinstance(value, Signature):
+        return value.member.staff_code
+    if isinstance(value, tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, Container):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    return value
+
+
+@dataclass(frozen=True, kw_only=True)
+class Facts:
+    """Base of all facts."""
+
+    happened_at: datetime | None = None
+
+    def trail(self) -> dict[str, Any]:
+        """Return the facts as the entry keeps them."""
+        stated = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "happened_at"}
+        return {
+            name: Sealed(str(value)) if name in PERSONAL else plain(value)
+            for name, value in stated.items()
+            if value is not None and value != ""
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Container:
+    """A container of cremated remains."""
+
+    kind: str
+    volume_l: Decimal
+    mass_kg: Decimal
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReceiveFacts(Facts):
+    band_reads: str
+    delivered_by: str
+    firm: str
+    container_kind: str
+    is_closed: bool
+    is_rigid: bool
+    is_leak_proof: bool
+    is_combustible: bool
+    mass_kg: Decimal
+    belongings: str
+    place: Place
+
+
+@dataclass(frozen=True, kw_only=True)
+class AuthorizeFacts(Facts):
+    pass
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClearDevicesFacts(Facts):
+    pass
+
+
+@dataclass(frozen=True, kw_only=True)
+class AssignDiscFacts(Facts):
+    disc_number: str
+    disc_number_again: str
+    is_attached: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChargeFacts(Facts):
+    retort: Retort
+    disc_scan: str
+    label_scan: str
+    chamber_is_empty: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class BurnerOffFacts(Facts):
+    flame_has_ended: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecoverFacts(Facts):
+    disc_scan: str
+    chamber_is_swept: bool
+    place: Place
+
+
+@dataclass(frozen=True, kw_only=True)
+class ProcessFacts(Facts):
+    processor_was_empty: bool
+    metal_fate: str
+    mass_kg: Decimal
+    acceptance: Signature | None = None
+    acceptance_reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ContainFacts(Facts):
+    containers: tuple[Container, ...]
+    label_disc_scan: str
+    are_sealed: bool
+    place: Place
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReleaseFacts(Facts):
+    recipient_name: str
+    identification: str
+    disc_on_paper: str
+    disc_on_container: str
+    receipt_is_signed: bool
+    carrier: str = ""
+    tracking_number: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReturnFacts(Facts):
+    recipient_name: str
+    firm: str
+    identification: str
+    reason: str
+    receipt_is_signed: bool
+
+
+FACTS: dict[str, type[Facts]] = {
+    "receive": ReceiveFacts,
+    "authorize": AuthorizeFacts,
+    "clear_devices": ClearDevicesFacts,
+    "assign_disc": AssignDiscFacts,
+    "charge": ChargeFacts,
+    "burner_off": BurnerOffFacts,
+    "recover": RecoverFacts,
+    "process": ProcessFacts,
+    "contain": ContainFacts,
+    "release": ReleaseFacts,
+    "return_uncremated": ReturnFacts,
+}

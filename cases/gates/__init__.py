@@ -1,0 +1,17 @@
+"""The gates in front of each step, one module a part of the path."""
+
+from cases.gates import after, before, machine
+from cases.gates.base import ASKED, GATES, PASSED, REFUSED, Situation, Verdict, ask_all
+
+__all__ = [
+    "ASKED",
+    "GATES",
+    "PASSED",
+    "REFUSED",
+    "Situation",
+    "Verdict",
+    "after",
+    "ask_all",
+    "before",
+    "machine",
+]

@@ -1,0 +1,163 @@
+"""Gates from the processor to the family: process, contain, release, return uncremated."""
+
+from decimal import Decimal
+
+from cases import scans
+from cases.gates.base import Answer, Situation, asked, gate, passed, refused
+from cases.names import fold
+from crematory.models import Role
+from retort_log.remains import plausible_range
+
+OPERATOR = "operator"
+# A scale that shows 10 g, read twice a container; common practice, no source.
+MASS_TOLERANCE_KG = Decimal("0.050")
+# Loosest and densest packing of processed remains, kg a litre (a choice of this design).
+DENSEST_KG_PER_L = Decimal("1.1")
+
+
+@gate("Processor empty before")
+def processor_empty(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Look into the processor: it must be empty and clean.")
+    if s.facts.processor_was_empty:
+        return passed()
+    return refused("The processor was not seen to be empty.", OPERATOR)
+
+
+@gate("Metal taken out and its fate recorded")
+def metal_settled(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Take out metal by hand and magnet; say where it goes.")
+    if s.facts.metal_fate.strip():
+        return passed()
+    return refused("The fate of the metal is not recorded.", OPERATOR)
+
+
+@gate("Mass plausible for this person")
+def mass_plausible(s: Situation) -> Answer:
+    limits = plausible_range(s.case.age_years, None)
+    text = f"{limits.lowest_kg:.2f} to {limits.highest_kg:.2f} kg: {limits.reasoning}"
+    if s.facts is None:
+        return asked(f"Weigh after processing. Plausible: {text}.")
+    if limits.holds(s.facts.mass_kg):
+        return passed()
+    acceptance = s.facts.acceptance
+    if acceptance and s.facts.acceptance_reason.strip():
+        if Role.MANAGER in acceptance.member.roles:
+            return passed(f"Accepted by {acceptance.member.printed_name}.")
+        return refused("Only a manager can accept this mass.", "manager")
+    return refused(
+        f"{s.facts.mass_kg} kg is outside {text}. Look again: is a part left behind, or are "
+        "these another person's remains?",
+        "a manager looks at the remains and accepts in writing, with PIN",
+    )
+
+
+@gate("Masses add up")
+def masses_add_up(s: Situation) -> Answer:
+    whole = s.case.processing.mass_kg
+    if s.facts is None:
+        return asked(f"The containers together must hold {whole} kg, within 0.05 kg.")
+    parts = sum((c.mass_kg for c in s.facts.containers), Decimal(0))
+    if s.facts.containers and abs(parts - whole) <= MASS_TOLERANCE_KG:
+        return passed()
+    return refused(
+        f"The containers hold {parts} kg together; {whole} kg came from the processor.",
+        "weigh again; nothing may be left out or added",
+    )
+
+
+@gate("Volumes hold the masses")
+def volumes_hold(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Each container must be large enough for what it holds.")
+    for position, c in enumerate(s.facts.containers, start=1):
+        if c.mass_kg > c.volume_l * DENSEST_KG_PER_L:
+            return refused(
+                f"Container {position} of {c.volume_l} L cannot hold {c.mass_kg} kg.",
+                "use a larger container, or a second one",
+            )
+    return passed()
+
+
+@gate("Disc number on the label")
+def label_disc_scanned(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked(f"Scan the container's label: disc {s.case.disc.number}.")
+    read = scans.disc(s.facts.label_disc_scan)
+    if read == s.case.disc.number:
+        return passed()
+    return refused(
+        f"WRONG LABEL. Read “{read or s.facts.label_disc_scan}”; "
+        f"this person's disc is {s.case.disc.number}.",
+        "stop; compare container, disc and paperwork",
+    )
+
+
+@gate("Containers sealed")
+def containers_sealed(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Seal every container.")
+    if s.facts.are_sealed:
+        return passed()
+    return refused("The containers are not sealed.", OPERATOR)
+
+
+@gate("Recipient named by the authorization")
+def recipient_named(s: Situation) -> Answer:
+    names = list(s.case.recipients.values_list("name", flat=True))
+    if s.facts is None:
+        return asked(f"Named to receive: {', '.join(names)}.")
+    if fold(s.facts.recipient_name) in {fold(name) for name in names}:
+        return passed()
+    return refused(
+        f"“{s.facts.recipient_name}” is not named. Named: {', '.join(names)}.",
+        "do not hand over; the authorizing agent must name this person in writing",
+    )
+
+
+@gate("Identification seen")
+def identification_seen(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("See the recipient's identification, or the carrier's.")
+    if s.facts.identification.strip():
+        return passed()
+    return refused("No identification is recorded.", "front office")
+
+
+@gate("Disc number read aloud from paper and container")
+def disc_read_aloud(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked(f"Read the disc number aloud from both: {s.case.disc.number}.")
+    read = (scans.disc(s.facts.disc_on_paper), scans.disc(s.facts.disc_on_container))
+    if read == (s.case.disc.number, s.case.disc.number):
+        return passed()
+    return refused(
+        f"Paper reads “{read[0]}”, container reads “{read[1]}”; "
+        f"this person's disc is {s.case.disc.number}.",
+        "do not hand over; find the right container",
+    )
+
+
+@gate("Receipt signed, or carrier and tracking number")
+def handed_over(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("The recipient signs the receipt, or the carrier's number is recorded.")
+    shipped = s.facts.carrier.strip() and s.facts.tracking_number.strip()
+    if s.facts.receipt_is_signed or shipped:
+        return passed()
+    return refused("No signed receipt and no tracking number.", "front office")
+
+
+@gate("Receipt for the return")
+def return_receipt(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Name who takes the person back, why, and have the receipt signed.")
+    named = all(
+        text.strip() for text in (s.facts.recipient_name, s.facts.identification, s.facts.reason)
+    )
+    if named and s.facts.receipt_is_signed:
+        return passed()
+    return refused(
+        "Recipient, identification, reason or signed receipt is missing.", "front office"
+    )

@@ -1,0 +1,94 @@
+"""What a gate is: a question about a case, answered with passed, refused or asked.
+
+A gate gets the situation and answers for people: what is missing, who can settle it, and when
+it will pass by itself. `facts` is None while the case page shows the gates before anybody has
+filled in the form; a gate that depends on what will be stated then answers "asked".
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from cases.models import Case
+from cases.steps import Step
+from crematory.models import StaffMember
+from retort_log.models import Retort
+
+PASSED, REFUSED, ASKED = "passed", "refused", "asked"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A gate's answer; `passes_at` when time alone will open it."""
+
+    gate: str
+    title: str
+    state: str
+    reason: str = ""
+    who: str = ""
+    passes_at: datetime | None = None
+    citation: str = ""
+
+
+@dataclass(frozen=True)
+class Situation:
+    """All that a gate may look at."""
+
+    case: Case
+    step: Step
+    now: datetime
+    facts: Any = None
+    signer: StaffMember | None = None
+    retort: Retort | None = None
+
+
+Gate = Callable[[Situation], Verdict]
+GATES: dict[str, Gate] = {}
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a gate's function returns; `gate` adds the name and title."""
+
+    state: str
+    reason: str = ""
+    who: str = ""
+    passes_at: datetime | None = None
+    citation: str = ""
+
+
+def passed(reason: str = "", citation: str = "") -> Answer:
+    """The gate is open."""
+    return Answer(PASSED, reason, citation=citation)
+
+
+def refused(reason: str, who: str, passes_at: datetime | None = None, citation: str = "") -> Answer:
+    """The gate is shut: what is missing, and who can settle it."""
+    return Answer(REFUSED, reason, who, passes_at, citation)
+
+
+def asked(reason: str) -> Answer:
+    """The form of the step asks for it."""
+    return Answer(ASKED, reason)
+
+
+def gate(title: str) -> Callable[[Callable[[Situation], Answer]], Gate]:
+    """Register a gate under its function's name."""
+
+    def register(function: Callable[[Situation], Answer]) -> Gate:
+        name = function.__name__
+
+        def ask(situation: Situation) -> Verdict:
+            a = function(situation)
+            return Verdict(name, title, a.state, a.reason, a.who, a.passes_at, a.citation)
+
+        GATES[name] = ask
+        return ask
+
+    return register
+
+
+def ask_all(situation: Situation) -> list[Verdict]:
+    """Ask every gate of the step, in the order of the table."""
+    return [GATES[name](situation) for name in situation.step.gates]

@@ -1,0 +1,274 @@
+"""Gates from the door to the disc: receive, authorize, clear devices, assign the disc."""
+
+from django.utils import timezone
+
+from cases import scans
+from cases.gates.base import Answer, Situation, asked, gate, passed, refused
+from cases.models import AuthorizingAgent, DeviceAnswer, Document, IdDisc
+from cases.names import fold
+from chain_of_custody.models import Place, Placement
+
+OFFICE = "front office"
+OPERATOR = "operator"
+HAZARDOUS = frozenset(d.value for d in DeviceAnswer.Device) - {"radioactive"}
+
+
+@gate("No hold")
+def no_hold(s: Situation) -> Answer:
+    hold = s.case.holds.filter(lifted_at__isnull=True).select_related("opened_by").first()
+    if hold is None:
+        return passed()
+    since = timezone.localtime(hold.opened_at, s.case.facility.zone)
+    return refused(
+        f"On hold since {since:%a} {since.day} {since:%b %Y %H:%M %Z} "
+        f"by {hold.opened_by.printed_name}: {hold.ground}",
+        "a manager lifts it with a reason",
+    )
+
+
+@gate("Identity band agrees with the paperwork")
+def identity_band(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Read the name from the identity band; a second person reads it too.")
+    if fold(s.facts.band_reads) == fold(s.case.decedent_name):
+        return passed()
+    return refused(
+        f"The band reads “{s.facts.band_reads}”, the paperwork says “{s.case.decedent_name}”.",
+        "do not accept; call the sender, or have a manager correct the name as announced",
+    )
+
+
+@gate("Delivered by a named person and firm")
+def deliverer_named(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Name the driver and the firm.")
+    if s.facts.delivered_by.strip() and s.facts.firm.strip():
+        return passed()
+    return refused("The driver or the firm is not named.", OFFICE)
+
+
+@gate("Container closed, rigid, leak-proof and combustible")
+def container_fit(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Check the cremation container on all sides.")
+    tests = {
+        "closed": s.facts.is_closed,
+        "rigid": s.facts.is_rigid,
+        "leak-proof": s.facts.is_leak_proof,
+        "combustible": s.facts.is_combustible,
+    }
+    failed = [name for name, holds in tests.items() if not holds]
+    if not failed:
+        return passed()
+    return refused(
+        f"The container is not {', not '.join(failed)}.",
+        "the sender gives another container, or the person is not accepted",
+    )
+
+
+@gate("Mass of person and container")
+def body_mass_stated(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Weigh the person in the container.")
+    if 0 < s.facts.mass_kg <= 1000:
+        return passed()
+    return refused("The mass must lie between 0 and 1,000 kg.", "weigh again")
+
+
+@gate("Belongings listed")
+def belongings_listed(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("List what came with the person, or write “none”.")
+    if s.facts.belongings.strip():
+        return passed()
+    return refused("Nothing is written about belongings.", "write the list, or “none”")
+
+
+def _place_answer(s: Situation, kind: str) -> Answer:
+    """Answer for a gate that needs a free place of this kind."""
+    label = Place.Kind(kind).label
+    taken = Placement.objects.filter(until__isnull=True).values("place")
+    free = Place.objects.filter(facility=s.case.facility, kind=kind, is_in_use=True).exclude(
+        pk__in=taken
+    )
+    if s.facts is None:
+        if free.exists():
+            return asked(f"Choose a free {label}.")
+        return refused(f"No {label} is free.", "make one free, or a manager adds one")
+    if free.filter(pk=s.facts.place.pk).exists():
+        return passed()
+    return refused(f"{s.facts.place} is not a free {label}.", "choose another")
+
+
+@gate("A free cooler bay")
+def free_bay(s: Situation) -> Answer:
+    return _place_answer(s, Place.Kind.BAY)
+
+
+@gate("A free recovery tray")
+def free_tray(s: Situation) -> Answer:
+    return _place_answer(s, Place.Kind.TRAY)
+
+
+@gate("A free shelf")
+def free_shelf(s: Situation) -> Answer:
+    return _place_answer(s, Place.Kind.SHELF)
+
+
+@gate("Every required paper on file")
+def documents_on_file(s: Situation) -> Answer:
+    on_file = set(s.case.documents.values_list("kind", flat=True))
+    missing = [rule for rule in s.case.law.documents if rule.kind not in on_file]
+    citation = "; ".join(rule.citation for rule in missing or s.case.law.documents)
+    if not missing:
+        return passed(citation=citation)
+    names = ", ".join(Document.Kind(rule.kind).label for rule in missing)
+    return refused(f"Not on file: {names}.", f"{OFFICE}, from {s.case.sender}", citation=citation)
+
+
+@gate("An authorizing agent has signed")
+def authorizing_agent(s: Situation) -> Answer:
+    if s.case.agents.filter(position=AuthorizingAgent.Position.SIGNED).exists():
+        return passed()
+    return refused("No authorizing agent has signed.", f"{OFFICE}, with the family")
+
+
+@gate("Nobody objects")
+def no_dispute(s: Situation) -> Answer:
+    agent = s.case.agents.filter(position=AuthorizingAgent.Position.OBJECTS).first()
+    if agent is None:
+        return passed()
+    return refused(
+        f"{agent.name} ({agent.relationship}) objects.",
+        "a court order or a written withdrawal, recorded by a manager",
+    )
+
+
+@gate("Disposition named")
+def disposition_named(s: Situation) -> Answer:
+    if s.case.disposition:
+        return passed(s.case.get_disposition_display())
+    return refused("What becomes of the cremated remains is not named.", OFFICE)
+
+
+@gate("Recipient named")
+def recipients_named(s: Situation) -> Answer:
+    if s.case.recipients.exists():
+        return passed()
+    return refused("Nobody is named to receive the cremated remains.", f"{OFFICE}, with the agent")
+
+
+@gate("Coroner's or medical examiner's clearance")
+def medical_clearance(s: Situation) -> Answer:
+    law = s.case.law
+    if s.case.documents.filter(kind=Document.Kind.CLEARANCE).exists():
+        return passed(citation=law.clearance_citation)
+    if law.clearance_rule == "always":
+        return refused(
+            "A clearance is needed for every death.", OFFICE, citation=law.clearance_citation
+        )
+    if s.case.is_death_reportable is None:
+        return refused(
+            "It is not stated whether this death must be reported to the coroner.",
+            OFFICE,
+            citation=law.clearance_citation,
+        )
+    if s.case.is_death_reportable:
+        return refused(
+            "This death is reportable and the coroner's clearance is not on file.",
+            f"{OFFICE}, from the coroner",
+            citation=law.clearance_citation,
+        )
+    return passed("Not a reportable death.", law.clearance_citation)
+
+
+def newest_answers(s: Situation) -> dict[str, DeviceAnswer]:
+    """Return the answer that counts for each device: the newest one."""
+    return {answer.device: answer for answer in s.case.device_answers.all()}
+
+
+@gate("Every device question answered")
+def devices_answered(s: Situation) -> Answer:
+    answers = newest_answers(s)
+    open_ones = [
+        device.label
+        for device in DeviceAnswer.Device
+        if device.value not in answers or answers[device.value].answer == "unknown"
+    ]
+    if not open_ones:
+        return passed()
+    return refused(
+        f"Not answered, or not known: {', '.join(open_ones)}. “Not known” never passes.",
+        f"{OFFICE} asks the family, the physician or the sender",
+    )
+
+
+@gate("Hazardous devices removed")
+def devices_removed(s: Situation) -> Answer:
+    left = [
+        answer.get_device_display()
+        for answer in newest_answers(s).values()
+        if answer.answer == "yes"
+        and answer.device in HAZARDOUS
+        and not (answer.removed_by and answer.removed_at and answer.went_to)
+    ]
+    if not left:
+        return passed()
+    return refused(
+        f"Present and not recorded as removed: {', '.join(left)}. It would burst in the chamber.",
+        "removed by a qualified person before anything else; then record by whom and where it went",
+    )
+
+
+@gate("Radionuclide wait passed")
+def radionuclide_wait(s: Situation) -> Answer:
+    answer = newest_answers(s).get("radioactive")
+    if answer is None or answer.answer != "yes":
+        return passed()
+    citation = s.case.law.radioactive_citation
+    adviser = "the radiation-protection adviser, in writing"
+    if answer.safe_from is None:
+        return refused("No date of safe cremation is on file.", adviser, citation=citation)
+    if answer.safe_from > s.now:
+        return refused("The wait has not passed.", adviser, answer.safe_from, citation)
+    return passed(citation=citation)
+
+
+@gate("Jewellery settled")
+def jewellery_settled(s: Situation) -> Answer:
+    if s.case.jewellery:
+        return passed(s.case.get_jewellery_display())
+    return refused("It is not settled what becomes of jewellery.", OFFICE)
+
+
+@gate("Disc number read twice")
+def disc_read_twice(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Read the number from the disc, and read it again.")
+    first, second = scans.disc(s.facts.disc_number), scans.disc(s.facts.disc_number_again)
+    if first and first == second:
+        return passed()
+    return refused(
+        f"The two readings differ or are no disc number: “{s.facts.disc_number}”, "
+        f"“{s.facts.disc_number_again}”.",
+        "read the disc again; 1 to 20 letters, digits or hyphens",
+    )
+
+
+@gate("Disc never given before")
+def disc_unused(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("A disc number is given once and never again.")
+    number = scans.disc(s.facts.disc_number)
+    if not IdDisc.objects.filter(facility=s.case.facility, number=number).exists():
+        return passed()
+    return refused(f"Disc {number} was already given.", "take another disc")
+
+
+@gate("Disc fixed to the container")
+def disc_attached(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Fix the disc to the container.")
+    if s.facts.is_attached:
+        return passed()
+    return refused("The disc is not fixed to the container.", OPERATOR)

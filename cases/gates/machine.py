@@ -1,0 +1,207 @@
+"""Gates at the machine: charge, burner off, recover."""
+
+from datetime import timedelta
+
+from django.utils import timezone
+
+from cases import scans
+from cases.gates.base import Answer, Situation, asked, gate, passed, refused
+from cases.law import CHECK_LOCALLY
+from retort_log import selectors
+from retort_log.models import Retort
+
+OPERATOR = "operator"
+MANAGER = "manager"
+FRESH = timedelta(minutes=15)
+
+
+def _retort(s: Situation) -> Retort | None:
+    return s.facts.retort if s.facts is not None else s.retort
+
+
+@gate("Waiting period over")
+def waiting_period(s: Situation) -> Answer:
+    law = s.case.law
+    passes_at = s.case.died_at + timedelta(hours=law.wait_hours)
+    citation = f"{law.wait_citation}, {law.wait_hours} h from death. {CHECK_LOCALLY}"
+    if s.now >= passes_at:
+        return passed(citation=citation)
+    return refused(
+        "The waiting period has not ended.", "time alone, or a lawful waiver", passes_at, citation
+    )
+
+
+@gate("Operator certified")
+def operator_certified(s: Situation) -> Answer:
+    if s.signer is None:
+        return asked("The operator who signs must hold a current certificate.")
+    member = s.signer
+    if not member.certificate_number or member.certificate_expires_on is None:
+        return refused(f"{member.printed_name} has no certificate on file.", MANAGER)
+    today = timezone.localtime(s.now, s.case.facility.zone).date()
+    if member.certificate_expires_on < today:
+        day = member.certificate_expires_on
+        return refused(
+            f"{member.printed_name}'s certificate expired on {day.day} {day:%b %Y}.",
+            "another operator signs, or a manager records the renewed certificate",
+        )
+    return passed()
+
+
+@gate("Retort free")
+def retort_free(s: Situation) -> Answer:
+    retort = _retort(s)
+    if retort is None:
+        return asked("Choose the retort.")
+    run = selectors.open_run(retort)
+    if run is None:
+        return passed()
+    return refused(
+        f"{retort.name} is occupied: case {run.case.number}.",
+        "recover that person's remains first, or choose another retort",
+    )
+
+
+@gate("Retort fit for use")
+def retort_fit(s: Situation) -> Answer:
+    retort = _retort(s)
+    if retort is None:
+        return asked("The retort must be fit for use and its permit current.")
+    if retort.facility_id != s.case.facility_id:
+        return refused("This retort belongs to another facility.", MANAGER)
+    if not retort.is_fit:
+        return refused(f"{retort.name} is out of use: {retort.unfit_reason}.", MANAGER)
+    expires = retort.permit.expires_on
+    if expires and expires < timezone.localtime(s.now, s.case.facility.zone).date():
+        return refused(f"The permit expired on {expires.day} {expires:%b %Y}.", MANAGER)
+    return passed()
+
+
+@gate("Chamber empty by inspection")
+def retort_empty(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Look into the chamber: it must be empty and swept.")
+    if s.facts.chamber_is_empty:
+        return passed()
+    return refused("The chamber was not seen to be empty.", OPERATOR)
+
+
+@gate("Mass within the retort's limit")
+def mass_limit(s: Situation) -> Answer:
+    retort = _retort(s)
+    if retort is None:
+        return asked("Each retort has its own limit.")
+    mass = s.case.delivery.mass_kg
+    if mass <= retort.mass_limit_kg:
+        return passed()
+    return refused(
+        f"{mass} kg with container; {retort.name} takes {retort.mass_limit_kg} kg.",
+        "choose a retort with a higher limit",
+    )
+
+
+@gate("Secondary chamber at its charging temperature")
+def charging_temperature(s: Situation) -> Answer:
+    retort = _retort(s)
+    if retort is None:
+        return asked("The newest reading of the retort counts.")
+    limit = retort.permit.charging_temperature_c
+    citation = f"Permit {retort.permit.number}. Check with the authority."
+    reading = selectors.newest_reading(retort, s.now)
+    if reading is None or reading.at < s.now - FRESH:
+        return refused(
+            f"No reading of {retort.name} in the last 15 minutes.", OPERATOR, citation=citation
+        )
+    if reading.secondary_c < limit:
+        return refused(
+            f"Secondary chamber at {reading.secondary_c} °C; {limit} °C is needed.",
+            "wait for the preheat and read again",
+            citation=citation,
+        )
+    return passed(f"{reading.secondary_c} °C", citation)
+
+
+@gate("Disc scanned: this person's")
+def disc_scanned(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked(f"Scan the disc on the container: {s.case.disc.number}.")
+    return _disc_matches(s, s.facts.disc_scan)
+
+
+def _disc_matches(s: Situation, scan: str) -> Answer:
+    read = scans.disc(scan)
+    if read == s.case.disc.number:
+        return passed()
+    return refused(
+        f"WRONG DISC. Read “{read or scan}”; this person's disc is {s.case.disc.number}.",
+        "stop; compare container, disc and paperwork before anything else",
+    )
+
+
+@gate("Container label scanned: this person's")
+def label_scanned(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Scan the label on the container.")
+    read = scans.case_number(s.facts.label_scan)
+    if read == s.case.number:
+        return passed()
+    return refused(
+        f"WRONG LABEL. Read “{read or s.facts.label_scan}”; this is case {s.case.number}.",
+        "stop; compare container, disc and paperwork before anything else",
+    )
+
+
+@gate("Readings reach from charge to now")
+def readings_cover(s: Situation) -> Answer:
+    run = s.case.run
+    every = timedelta(minutes=run.retort.permit.recording_interval_min)
+    gap = selectors.longest_gap(run.retort, run.charged_at, s.now)
+    if gap <= every:
+        return passed()
+    minutes = int(gap.total_seconds() // 60)
+    return refused(
+        f"A gap of {minutes} min in the readings; at most {every.seconds // 60} min may lie "
+        "between two readings, from charge to now.",
+        "enter the readings as the machine recorded them; a gap is never filled by guess",
+        citation=f"Permit {run.retort.permit.number}. Check with the authority.",
+    )
+
+
+@gate("End of visible flame confirmed")
+def flame_ended(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Look through the port: no flame.")
+    if s.facts.flame_has_ended:
+        return passed()
+    return refused("Visible flame has not ended.", "wait, and look again")
+
+
+@gate("Cool enough to sweep")
+def cool_enough(s: Situation) -> Answer:
+    run = s.case.run
+    limit = run.retort.sweep_limit_c
+    reading = selectors.newest_reading(run.retort, s.now)
+    if reading is None or reading.at < s.now - FRESH:
+        return refused(f"No reading of {run.retort.name} in the last 15 minutes.", OPERATOR)
+    if reading.primary_c > limit:
+        return refused(
+            f"Primary chamber at {reading.primary_c} °C; sweep at {limit} °C or below.",
+            "wait; never reach into a hot chamber",
+        )
+    return passed(f"{reading.primary_c} °C")
+
+
+@gate("Chamber swept clear")
+def swept_clear(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked("Sweep the chamber clear; check brushes and tools for fragments.")
+    if s.facts.chamber_is_swept:
+        return passed()
+    return refused("The chamber is not swept clear.", OPERATOR)
+
+
+@gate("The disc found among the remains")
+def disc_found(s: Situation) -> Answer:
+    if s.facts is None:
+        return asked(f"Find disc {s.case.disc.number} among the remains and read it again.")
+    return _disc_matches(s, s.facts.disc_scan)

@@ -1,0 +1,167 @@
+"""The triggers made from the table of steps: a stage moves only along it, with an entry."""
+
+from cases.models import Case, Delivery, Hold, IdDisc, Release, RemainsContainer
+from cases.steps import STEPS, Step
+from chain_of_custody.models import CustodyEntry
+from chain_of_custody.triggers import Trigger, never, register, register_append_only
+from retort_log.models import Processing, Run
+
+CASE, HOLD, ENTRY = (m._meta.db_table for m in (Case, Hold, CustodyEntry))
+RUN, PROCESSING = (m._meta.db_table for m in (Run, Processing))
+DELIVERY, DISC, CONTAINER, RELEASE = (
+    m._meta.db_table for m in (Delivery, IdDisc, RemainsContainer, Release)
+)
+
+# The row that must stand when a stage is reached.
+ROWS: dict[str, tuple[str, str]] = {
+    "in_care": (DELIVERY, ""),
+    "tagged": (DISC, ""),
+    "in_retort": (RUN, " AND r.burner_off_at IS NULL"),
+    "cooling": (RUN, " AND r.burner_off_at IS NOT NULL AND r.ended_at IS NULL"),
+    "recovered": (RUN, " AND r.ended_at IS NOT NULL"),
+    "processed": (PROCESSING, ""),
+    "contained": (CONTAINER, ""),
+    "released": (RELEASE, ""),
+    "returned": (RELEASE, ""),
+}
+
+
+def _any(parts: list[str]) -> str:
+    return "(" + " OR ".join(f"({part})" for part in parts) + ")"
+
+
+def _moves() -> str:
+    return _any(
+        [
+            f"OLD.stage = '{a}' AND NEW.stage = '{b}'"
+            for step in STEPS.values()
+            for a, b in step.moves()
+        ]
+    )
+
+
+def _entry_of(step: Step) -> list[str]:
+    witness = " AND NEW.witness_id IS NOT NULL" if step.witnessed else ""
+    return [
+        f"NEW.act = '{step.verb}' AND NEW.stage_from = '{a}' AND NEW.stage_to = '{b}'"
+        f" AND NEW.signed_by_id IS NOT NULL{witness}"
+        for a, b in step.moves()
+    ]
+
+
+def _row_lacks(stage: str, table: str, extra: str) -> str:
+    return (
+        f"NEW.stage = '{stage}' AND NOT EXISTS "
+        f"(SELECT 1 FROM {table} r WHERE r.case_id = NEW.id{extra})"
+    )
+
+
+def _stage_triggers() -> list[Trigger]:
+    entry = (
+        f"EXISTS (SELECT 1 FROM {ENTRY} e WHERE e.id = NEW.stage_entry_id "
+        "AND e.case_id = NEW.id AND e.outcome = 'done' "
+        "AND e.stage_from = OLD.stage AND e.stage_to = NEW.stage)"
+    )
+    moves = "NEW.stage <> OLD.stage"
+    rows = _any([_row_lacks(stage, *row) for stage, row in ROWS.items()])
+    return [
+        Trigger(
+            "case_begins", CASE, "INSERT", "NEW.stage <> 'expected'", "a case begins as expected"
+        ),
+        Trigger(
+            "stage_by_table",
+            CASE,
+            "UPDATE",
+            f"{moves} AND NOT {_moves()}",
+            "this stage does not follow the stage before",
+        ),
+        Trigger(
+            "stage_by_entry",
+            CASE,
+            "UPDATE",
+            f"{moves} AND NOT {entry}",
+            "a stage moves only with its custody entry",
+        ),
+        Trigger(
+            "stage_entry_stays",
+            CASE,
+            "UPDATE",
+            "NEW.stage = OLD.stage AND "
+            "COALESCE(NEW.stage_entry_id, 0) <> COALESCE(OLD.stage_entry_id, 0)",
+            "the entry of a stage stays",
+        ),
+        Trigger(
+            "stage_with_rows",
+            CASE,
+            "UPDATE",
+            f"{moves} AND {rows}",
+            "what this stage stands on is not recorded",
+        ),
+        Trigger(
+            "case_identity",
+            CASE,
+            "UPDATE",
+            "NEW.number <> OLD.number OR NEW.facility_id <> OLD.facility_id",
+            "a case keeps its number and its facility",
+        ),
+    ]
+
+
+def _entry_triggers() -> list[Trigger]:
+    steps = _any([part for step in STEPS.values() for part in _entry_of(step)])
+    verbs = ", ".join(f"'{verb}'" for verb in STEPS)
+    return [
+        Trigger(
+            "entry_by_table",
+            ENTRY,
+            "INSERT",
+            f"(NEW.stage_to <> '' OR NEW.stage_from <> '') AND NOT {steps}",
+            "no step of the table moves this way",
+        ),
+        Trigger(
+            "entry_moves_stage",
+            ENTRY,
+            "INSERT",
+            f"NEW.act IN ({verbs}) AND NEW.outcome = 'done' AND NEW.stage_to = ''",
+            "a step that is done moves the stage",
+        ),
+        Trigger(
+            "entry_from_stage",
+            ENTRY,
+            "INSERT",
+            "NEW.stage_to <> '' AND NEW.stage_from <> COALESCE("
+            f"(SELECT c.stage FROM {CASE} c WHERE c.id = NEW.case_id "
+            "AND c.facility_id = NEW.facility_id), '')",
+            "the case is not at the stage that this step leaves",
+        ),
+        Trigger(
+            "entry_no_hold",
+            ENTRY,
+            "INSERT",
+            "NEW.stage_to <> '' AND EXISTS "
+            f"(SELECT 1 FROM {HOLD} h WHERE h.case_id = NEW.case_id AND h.lifted_at IS NULL)",
+            "the case is on hold",
+        ),
+    ]
+
+
+def register_all() -> None:
+    """Register the triggers of the path."""
+    register_append_only(IdDisc)
+    register(
+        *_stage_triggers(),
+        *_entry_triggers(),
+        Trigger(
+            "hold_lifted_once",
+            HOLD,
+            "UPDATE",
+            "OLD.lifted_at IS NOT NULL OR NEW.case_id <> OLD.case_id "
+            "OR NEW.ground <> OLD.ground OR NEW.opened_at <> OLD.opened_at",
+            "a hold is only lifted, once",
+        ),
+        *never(Case, "DELETE", "TRUNCATE", message="a case is never deleted"),
+        *never(Hold, "DELETE", "TRUNCATE", message="a hold is never deleted"),
+        *never(Delivery, "DELETE", message="a delivery is never deleted"),
+        *never(RemainsContainer, "DELETE", message="a container is never deleted"),
+        *never(Release, "UPDATE", "DELETE", message="a release stays as it was signed"),
+    )

@@ -1,0 +1,198 @@
+"""`take`: the one way to take a step.
+
+In one transaction it locks the case, checks the stage, asks every gate, writes the step's rows,
+appends the entry and moves the stage. A refusal leaves every row as it was; the attempt itself
+is then recorded in the trail, in a transaction of its own.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from cases.effects import EFFECTS
+from cases.errors import ActRefused, StepRefused, by_gates
+from cases.facts import FACTS, Facts
+from cases.gates import REFUSED, Situation, ask_all
+from cases.models import Case
+from cases.steps import STAGES, STEPS, Step
+from chain_of_custody import trail
+from chain_of_custody.models import CustodyEntry
+from crematory import clock
+from crematory.models import StaffMember
+from crematory.signatures import Signature
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """Who tried which step, and when it was tried."""
+
+    step: Step
+    case: Case
+    facts: Facts
+    signed_by: Signature
+    witness: Signature | None
+    token: str
+    now: datetime
+
+    @property
+    def happened_at(self) -> datetime:
+        """When it happened: as stated, or now."""
+        return self.facts.happened_at or self.now
+
+
+def take(
+    verb: str,
+    case: Case,
+    facts: Facts,
+    *,
+    signed_by: Signature,
+    witness: Signature | None = None,
+    token: str,
+) -> CustodyEntry:
+    """Take the step, or raise StepRefused and record the refused attempt.
+
+    A repeated `token` of the same case is answered with the first entry.
+    """
+    if not isinstance(facts, FACTS[verb]):
+        raise TypeError(f"{verb} takes {FACTS[verb].__name__}, not {type(facts).__name__}.")
+    attempt = Attempt(STEPS[verb], case, facts, signed_by, witness, token, clock.now())
+    try:
+        with transaction.atomic():
+            return _take(attempt)
+    except StepRefused as refusal:
+        record_refusal(case, verb, refusal, signed_by.member)
+        raise
+
+
+def _take(attempt: Attempt) -> CustodyEntry:
+    case = lock(attempt.case)
+    if earlier := repeated(case, attempt.step.verb, attempt.token):
+        return earlier
+    _check_stage(case, attempt.step)
+    _check_signatures(case, attempt)
+    check_time(case, attempt.happened_at, attempt.now)
+    verdicts = ask_all(
+        Situation(
+            case=case,
+            step=attempt.step,
+            now=attempt.happened_at,
+            facts=attempt.facts,
+            signer=attempt.signed_by.member,
+        )
+    )
+    if any(verdict.state == REFUSED for verdict in verdicts):
+        raise by_gates(verdicts)
+    return _write(case, attempt)
+
+
+def lock(case: Case) -> Case:
+    """Return the case as it is now, locked until the transaction ends."""
+    return Case.objects.select_for_update(of=("self",)).select_related("facility").get(pk=case.pk)
+
+
+def repeated(case: Case, act: str, token: str) -> CustodyEntry | None:
+    """Return the entry that this token made before, or None."""
+    entry = CustodyEntry.objects.filter(case=case, token=token).first()
+    if entry and entry.act != act:
+        raise StepRefused("token", "This form was already used for another act. Reload the page.")
+    return entry
+
+
+def _check_stage(case: Case, step: Step) -> None:
+    if case.stage in step.stages_from:
+        return
+    done = CustodyEntry.objects.filter(case=case, stage_to=step.stage_to).first()
+    if done and done.signed_by:
+        at = timezone.localtime(done.happened_at, case.facility.zone)
+        raise StepRefused(
+            "stage",
+            f"Already done: {step.label.lower()}, by {done.signed_by.printed_name} "
+            f"at {at:%H:%M %Z} on {at.day} {at:%b %Y}. Nothing was changed.",
+        )
+    raise StepRefused(
+        "stage",
+        f"“{step.label}” cannot follow: this case is {STAGES[case.stage]}. Nothing was changed.",
+    )
+
+
+def _check_signatures(case: Case, attempt: Attempt) -> None:
+    step, signer, witness = attempt.step, attempt.signed_by.member, attempt.witness
+    check_member(case, signer)
+    if not signer.roles & step.signers:
+        needed = " or ".join(sorted(role.label for role in step.signers))
+        raise StepRefused("role", f"“{step.label}” is signed by {needed}.")
+    if not step.witnessed:
+        return
+    if witness is None:
+        raise StepRefused("witness_missing", "A second person must sign as witness.")
+    check_member(case, witness.member)
+    if witness.member == signer:
+        raise StepRefused("witness_same", "The witness must be another person than the signer.")
+
+
+def check_member(case: Case, member: StaffMember) -> None:
+    """Refuse a member of another facility or one who is no longer active."""
+    member.refresh_from_db(fields=["is_active", "facility"])
+    if member.facility_id != case.facility_id or not member.is_active:
+        raise StepRefused("member", "This member cannot sign here.")
+
+
+def check_time(case: Case, happened_at: datetime, now: datetime) -> None:
+    """Refuse a time in the future or before the step that came before."""
+    if timezone.is_naive(happened_at):
+        raise StepRefused("time_zone", "The time has no zone.")
+    if happened_at > now:
+        raise StepRefused("time_future", "The time lies in the future. Correct it.")
+    if case.stage_entry and happened_at < case.stage_entry.happened_at:
+        before = timezone.localtime(case.stage_entry.happened_at, case.facility.zone)
+        raise StepRefused(
+            "time_order",
+            f"The time lies before the previous step ({before.day} {before:%b %Y %H:%M %Z}).",
+        )
+
+
+def _write(case: Case, attempt: Attempt) -> CustodyEntry:
+    step, at = attempt.step, attempt.happened_at
+    moved = EFFECTS[step.verb](case, attempt.facts, at)
+    entry = trail.append(
+        trail.Act(
+            facility=case.facility,
+            name=step.verb,
+            happened_at=at,
+            recorded_at=attempt.now,
+            case=case,
+            stage_from=case.stage,
+            stage_to=step.stage_to,
+            signed_by=attempt.signed_by.member,
+            signature="pin",
+            witness=attempt.witness.member if step.witnessed and attempt.witness else None,
+            place_from=moved.origin,
+            place_to=moved.goal,
+            token=attempt.token,
+            facts=attempt.facts.trail(),
+        )
+    )
+    Case.objects.filter(pk=case.pk).update(stage=step.stage_to, stage_entry=entry, stage_since=at)
+    return entry
+
+
+def record_refusal(
+    case: Case, act: str, refusal: ActRefused, member: StaffMember | None
+) -> CustodyEntry:
+    """Record an attempt that was refused: who, what, which reasons; nothing else changed."""
+    now = clock.now()
+    with transaction.atomic():
+        return trail.append(
+            trail.Act(
+                facility=case.facility,
+                name=act,
+                happened_at=now,
+                recorded_at=now,
+                case=case,
+                outcome=CustodyEntry.Outcome.REFUSED,
+                signed_by=member if member and member.facility_id == case.facility_id else None,
+                facts={"reasons": refusal.codes},
+            )
+        )

@@ -1,0 +1,54 @@
+"""What every request gets: the member's facility, its time zone, and nothing typed is lost."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+
+NEVER_KEPT = ("csrfmiddlewaretoken", "password", "pin")
+KEPT_SESSION_KEY = "typed_before_login"
+Handler = Callable[[HttpRequest], HttpResponse]
+
+
+def keepable(name: str) -> bool:
+    """True for a field whose value may be kept; PINs, passwords and tokens never are."""
+    return not any(part in name for part in NEVER_KEPT)
+
+
+class KeepTypedMiddleware:
+    """A form sent after the session ended: keep what was typed, ask to sign in, show it again."""
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if request.method != "POST" or user.is_authenticated or request.path == reverse("login"):
+            return self.get_response(request)
+        request.session[KEPT_SESSION_KEY] = {
+            "path": request.path,
+            "data": {k: request.POST.getlist(k) for k in request.POST if keepable(k)},
+        }
+        return redirect_to_login(request.path)
+
+
+class FacilityMiddleware:
+    """Put the member's facility on the request and its time zone in force."""
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        request.facility = request.user.facility if request.user.is_authenticated else None  # type: ignore[attr-defined]
+        if request.facility is None:  # type: ignore[attr-defined]
+            return self.get_response(request)
+        with timezone.override(request.facility.zone):  # type: ignore[attr-defined]
+            return self.get_response(request)
+
+
+def facility_context(request: HttpRequest) -> dict[str, Any]:
+    """Give templates the facility of the request."""
+    return {"facility": getattr(request, "facility", None)}
