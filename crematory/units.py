@@ -22,6 +22,7 @@ NBSP = "\u00a0"
 LONGEST_INPUT = 40
 # Enough digits for every input of LONGEST_INPUT characters times any conversion factor.
 _PRECISION = 100
+_FINEST = Decimal("1e-15")
 
 
 class QuantityError(ValueError):
@@ -151,10 +152,14 @@ def unit_symbol(unit: str) -> str:
 
 
 def convert(value: Decimal, unit: str, to: str) -> Decimal:
-    """Convert exactly, by the registry's factors (1 lb = 0.45359237 kg; NIST SP 811)."""
+    """Convert by the registry's factors (1 lb = 0.45359237 kg; NIST SP 811), to 15 decimals.
+
+    The registry keeps factors at the precision at which they were first asked for; cutting
+    their tails makes the result the same whatever was converted before.
+    """
     with localcontext() as context:
         context.prec = _PRECISION
-        return Decimal(registry().Quantity(value, unit).to(to).magnitude)
+        return Decimal(registry().Quantity(value, unit).to(to).magnitude).quantize(_FINEST)
 
 
 def parse_quantity(

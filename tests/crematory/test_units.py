@@ -5,7 +5,7 @@ t/°C = (t/°F − 32) / 1.8). Nothing here asks the registry what it should ans
 """
 
 import re
-from decimal import Decimal
+from decimal import Decimal, localcontext
 
 import pytest
 from hypothesis import given
@@ -32,9 +32,15 @@ KIND_NAMES = st.sampled_from(sorted(KINDS))
     ],
 )
 def test_conversion_is_exact(amount: str, unit: str, to: str, expected: str) -> None:
-    result = convert(Decimal(amount), unit, to)
-    # Beyond the fortieth digit a division by 1.8 or by 16 may leave a remainder.
-    assert abs(result - Decimal(expected)) < Decimal("1e-40")
+    assert convert(Decimal(amount), unit, to) == Decimal(expected)
+
+
+def test_conversion_does_not_depend_on_what_was_asked_before() -> None:
+    units.registry.cache_clear()
+    with localcontext() as context:
+        context.prec = 20
+        units.registry().Quantity(Decimal(1), "foot").to("m")
+    assert convert(Decimal(1), "foot", "m") == Decimal("0.3048")
 
 
 @pytest.mark.parametrize(("fahrenheit", "celsius"), [("1600", "871.1111"), ("1800", "982.2222")])
