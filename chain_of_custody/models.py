@@ -73,6 +73,7 @@ class Log(models.Model):
     size = models.PositiveBigIntegerField(default=0)
     frontier = models.TextField(default="")
     root = models.CharField(max_length=64)
+    last_leaf = models.CharField(max_length=64, default="", blank=True)
 
     def __str__(self) -> str:
         return f"{self.facility.log_origin} at {self.size}"

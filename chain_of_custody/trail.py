@@ -59,7 +59,7 @@ def append(act: Act) -> CustodyEntry:
         for key, value in act.facts.items()
         if isinstance(value, Sealed)
     }
-    payload = canonical_bytes(_payload(act, log.size, seals))
+    payload = canonical_bytes(_payload(act, log, seals))
     digest = leaf_hash(payload)
     entry = CustodyEntry.objects.create(
         facility=act.facility,
@@ -93,10 +93,11 @@ def _grow(log: Log, digest: bytes) -> None:
     log.size = frontier.size
     log.frontier = " ".join(frontier.to_hex())
     log.root = frontier.root().hex()
+    log.last_leaf = digest.hex()
     log.save()
 
 
-def _payload(act: Act, sequence: int, seals: dict[str, tuple[bytes, str]]) -> dict[str, Any]:
+def _payload(act: Act, log: Log, seals: dict[str, tuple[bytes, str]]) -> dict[str, Any]:
     facts = {
         key: {"sealed": commitment(*seals[key])} if key in seals else value
         for key, value in act.facts.items()
@@ -104,7 +105,8 @@ def _payload(act: Act, sequence: int, seals: dict[str, tuple[bytes, str]]) -> di
     return {
         "v": FORMAT,
         "log": act.facility.log_origin,
-        "n": sequence,
+        "n": log.size,
+        "prev": log.last_leaf,
         "act": act.name,
         "outcome": str(act.outcome),
         "case": act.case.number if act.case else None,

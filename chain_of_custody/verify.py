@@ -1,0 +1,239 @@
+"""Recompute a facility's trail from its rows and name the first entry that does not hold.
+
+What is checked: entries are numbered without a gap; each leaf hash is that of the stored bytes;
+each entry names the leaf before it; each column says what the hashed bytes say; each sealed
+value opens its commitment; the Merkle root and size are those of the log; each case stands at
+the stage of its last entry; each paper's digest is the one that its entry recorded.
+
+What is not: somebody who may write the database and rewrites everything consistently is found
+only by a root kept elsewhere, such as the one printed on a custody trail.
+"""
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from itertools import groupby
+from typing import Any
+
+from chain_of_custody.canonical import commitment
+from chain_of_custody.merkle import Frontier, leaf_hash
+from chain_of_custody.models import CustodyEntry, Log, Paper, SealedValue
+from crematory.models import Facility
+
+COLUMNS = (
+    "sequence",
+    "payload",
+    "leaf_hash",
+    "act",
+    "outcome",
+    "stage_from",
+    "stage_to",
+    "happened_at",
+    "recorded_at",
+    "case__number",
+    "signed_by__staff_code",
+    "witness__staff_code",
+    "place_from__code",
+    "place_to__code",
+    "token",
+)
+# Columns after the leaf hash, by the name that the hashed bytes give them.
+HASHED = (
+    "act",
+    "outcome",
+    "from",
+    "to",
+    "happened_at",
+    "recorded_at",
+    "case",
+    "signed_by",
+    "witness",
+    "place_from",
+    "place_to",
+    "token",
+)
+CHUNK = 2000
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that does not hold; `sequence` is the entry's number, None for the log itself."""
+
+    sequence: int | None
+    text: str
+
+
+@dataclass
+class Report:
+    """What verification found: how many entries, which root, and what does not hold."""
+
+    facility: Facility
+    size: int = 0
+    root: str = ""
+    findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def holds(self) -> bool:
+        """True when nothing was found."""
+        return not self.findings
+
+    @property
+    def first(self) -> Finding | None:
+        """The finding with the lowest entry number; those of the log itself come last."""
+        return min(
+            self.findings,
+            key=lambda f: (f.sequence is None, f.sequence or 0),
+            default=None,
+        )
+
+
+def verify(facility: Facility) -> Report:
+    """Verify the whole trail of a facility."""
+    report = Report(facility)
+    stages: dict[str, tuple[int, str]] = {}
+    frontier = _entries(report, stages)
+    _head(report, frontier)
+    _stages(report, stages)
+    _papers(report)
+    return report
+
+
+def entry_rows(facility: Facility) -> Iterator[tuple[Any, ...]]:
+    """Yield the columns of every entry in order."""
+    return (
+        CustodyEntry.objects.filter(facility=facility)
+        .order_by("sequence")
+        .values_list(*COLUMNS)
+        .iterator(CHUNK)
+    )
+
+
+def sealed_rows(facility: Facility) -> Iterator[tuple[Any, ...]]:
+    """Yield (sequence, key, salt, value) of every sealed value, in the order of the entries."""
+    return (
+        SealedValue.objects.filter(entry__facility=facility)
+        .order_by("entry__sequence")
+        .values_list("entry__sequence", "key", "salt", "value")
+        .iterator(CHUNK)
+    )
+
+
+def _entries(report: Report, stages: dict[str, tuple[int, str]]) -> Frontier:
+    frontier = Frontier()
+    previous = ""
+    seals = groupby(sealed_rows(report.facility), key=lambda row: row[0])
+    waiting = next(seals, None)
+    for expected, row in enumerate(entry_rows(report.facility)):
+        sequence, payload, stored = row[0], row[1], row[2]
+        if sequence != expected:
+            report.findings.append(
+                Finding(expected, f"entry {expected} is missing; {sequence} follows")
+            )
+            return frontier
+        leaf = leaf_hash(payload.encode())
+        frontier.append(leaf)
+        said, text = _said(payload)
+        if text or (text := _wrong(report, said, row, leaf.hex(), previous)):
+            report.findings.append(Finding(sequence, text))
+        opened: dict[str, Any] = {}
+        if waiting and waiting[0] == sequence:
+            opened = {key: (salt, value) for _, key, salt, value in waiting[1]}
+            waiting = next(seals, None)
+        if text := _wrong_seals(said, opened):
+            report.findings.append(Finding(sequence, text))
+        previous = stored
+        if row[6]:
+            stages[row[9]] = (sequence, row[6])
+    return frontier
+
+
+def _said(payload: str) -> tuple[dict[str, Any], str]:
+    """Return what the bytes say, and "" or why they cannot be read."""
+    try:
+        said = json.loads(payload)
+    except ValueError:
+        return {}, "the stored bytes are not JSON"
+    return (said, "") if isinstance(said, dict) else ({}, "the stored bytes are not an entry")
+
+
+def _stamp(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat(timespec="microseconds")[:-6] + "Z"
+    return value
+
+
+def _wrong(
+    report: Report, said: dict[str, Any], row: tuple[Any, ...], leaf: str, previous: str
+) -> str:
+    """Return what is wrong with the entry itself, or "" if it holds."""
+    if leaf != row[2]:
+        return "the leaf hash is not that of the stored bytes"
+    if said.get("prev") != previous:
+        return "the entry does not name the leaf before it"
+    if said.get("n") != row[0] or said.get("log") != report.facility.log_origin:
+        return "the entry belongs to another place or log"
+    for name, value in zip(HASHED, row[3:], strict=True):
+        if said.get(name) != _stamp(value):
+            return f"the column “{name}” differs from the hashed bytes"
+    return ""
+
+
+def _wrong_seals(said: dict[str, Any], opened: dict[str, Any]) -> str:
+    """Return which sealed value does not open its commitment, or ""."""
+    facts = said.get("facts", {})
+    sealed = {k: v["sealed"] for k, v in facts.items() if isinstance(v, dict) and "sealed" in v}
+    for key in sealed.keys() | opened.keys():
+        if key not in opened:
+            return f"the sealed value “{key}” is missing"
+        salt, value = opened[key]
+        if not _opens(salt, value, sealed.get(key)):
+            return f"the sealed value “{key}” was changed"
+    return ""
+
+
+def _opens(salt: str, value: str, digest: str | None) -> bool:
+    try:
+        return commitment(bytes.fromhex(salt), value) == digest
+    except ValueError:
+        return False
+
+
+def _head(report: Report, frontier: Frontier) -> None:
+    report.size, report.root = frontier.size, frontier.root().hex()
+    log = Log.objects.filter(facility=report.facility).first()
+    if log is None:
+        if frontier.size:
+            report.findings.append(Finding(None, "the log's head is missing"))
+        return
+    if (log.size, log.root) != (report.size, report.root):
+        report.findings.append(
+            Finding(
+                None,
+                f"the log says {log.size} entries with root {log.root}; "
+                f"the rows give {report.size} with {report.root}",
+            )
+        )
+
+
+def _stages(report: Report, stages: dict[str, tuple[int, str]]) -> None:
+    cases = CustodyEntry._meta.get_field("case").related_model
+    rows = cases._default_manager.filter(facility=report.facility)  # type: ignore[union-attr]
+    for number, stage in rows.values_list("number", "stage").iterator(CHUNK):
+        sequence, reached = stages.get(number, (None, "expected"))
+        if stage != reached:
+            report.findings.append(
+                Finding(sequence, f"case {number} stands at “{stage}”, its entries say “{reached}”")
+            )
+
+
+def _papers(report: Report) -> None:
+    rows = Paper.objects.filter(facility=report.facility).values_list(
+        "number", "sha256", "entry__sequence", "entry__payload"
+    )
+    for number, sha256, sequence, payload in rows.iterator(CHUNK):
+        facts = _said(payload)[0].get("facts", {})
+        if (facts.get("number"), facts.get("sha256")) != (number, sha256):
+            report.findings.append(
+                Finding(sequence, f"paper {number} is not the one that this entry recorded")
+            )
