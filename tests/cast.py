@@ -1,0 +1,345 @@
+"""The fixed cast of the tests: two facilities, their staff, and a hand that leads a case along.
+
+Times lie in the past and are held by `clock.pinned`, so that a test may go on in the present.
+Each case begins a day after the one before it: their readings never mix.
+"""
+
+import dataclasses
+import itertools
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from cases import acts
+from cases.facts import (
+    AssignDiscFacts,
+    AuthorizeFacts,
+    BurnerOffFacts,
+    ChargeFacts,
+    ClearDevicesFacts,
+    Container,
+    ContainFacts,
+    Facts,
+    ProcessFacts,
+    ReceiveFacts,
+    RecoverFacts,
+    ReleaseFacts,
+    ReturnFacts,
+)
+from cases.models import Case, DeviceAnswer
+from cases.steps import FRONT_OFFICE, ORDER, STEPS
+from cases.taking import take
+from chain_of_custody.models import CustodyEntry, Place, Placement
+from crematory import clock
+from crematory.models import Facility, StaffMember
+from crematory.signatures import Signature, sign
+from retort_log.acts import record_reading
+from retort_log.models import PermitToOperate, Reading, Retort, Run
+
+START = datetime(2024, 3, 4, 16, 0, tzinfo=UTC)  # 9 in the morning in Denver
+PASSWORD = "a long password of the cast"
+WRONG_PIN = "999000"
+VALID_UNTIL, EXPIRED_ON = date(2099, 12, 31), date(2020, 12, 31)
+HOT, COLD = (Decimal("650"), Decimal("880")), (Decimal("60"), Decimal("300"))
+GAP = {"burner_off": timedelta(minutes=45), "recover": timedelta(hours=2)}
+MASS_KG = Decimal("2.400")
+
+CLERK, SECOND_CLERK, MANAGER = "C1", "C2", "M1"
+OPERATOR, SECOND_OPERATOR, EXPIRED_OPERATOR = "O1", "O2", "O3"
+PINS = {
+    "C1": "240611",
+    "C2": "240612",
+    "M1": "240613",
+    "O1": "240614",
+    "O2": "240615",
+    "O3": "240616",
+}
+_tokens = itertools.count(1)
+
+
+def token() -> str:
+    """Return a token that no form has used yet."""
+    return f"token-{next(_tokens)}"
+
+
+def make_facility(prefix: str = "QV", **fields: Any) -> Facility:
+    """Make a facility with its staff, a permit, two retorts, and three places of each kind."""
+    values = {
+        "name": "Quiet Valley Crematory",
+        "address": "1 Example Road\nHelena, Montana",
+        "time_zone": "America/Denver",
+        "units": "us",
+        "jurisdiction": "us-mt",
+        "case_prefix": prefix,
+        "log_origin": f"crematory.example/{prefix.lower()}",
+    }
+    facility = Facility.objects.create(**{**values, **fields})
+    _hire(facility)
+    _furnish(facility)
+    return facility
+
+
+def _hire(facility: Facility) -> None:
+    office: dict[str, Any] = {"is_front_office": True}
+    operator: dict[str, Any] = {
+        "is_operator": True,
+        "certificate_number": "CERT-1",
+        "certificate_expires_on": VALID_UNTIL,
+    }
+    people: tuple[tuple[str, str, dict[str, Any]], ...] = (
+        (CLERK, "Clara Clerk", office),
+        (SECOND_CLERK, "Cyril Clerk", office),
+        (OPERATOR, "Olive Operator", operator),
+        (SECOND_OPERATOR, "Oscar Operator", operator),
+        (EXPIRED_OPERATOR, "Otto Operator", {**operator, "certificate_expires_on": EXPIRED_ON}),
+        (MANAGER, "Mabel Manager", {"is_manager": True}),
+    )
+    for key, name, fields in people:
+        StaffMember.objects.create_member(
+            password=PASSWORD,
+            pin=PINS[key],
+            facility=facility,
+            staff_code=facility.case_prefix + key,
+            printed_name=name,
+            **fields,
+        )
+
+
+def _furnish(facility: Facility) -> None:
+    permit = PermitToOperate.objects.create(
+        facility=facility,
+        number="PERMIT-1",
+        source="invented for the tests",
+        charging_temperature_c=Decimal("871.11"),
+        recording_interval_min=15,
+    )
+    for kind, number in itertools.product(("bay", "tray", "shelf"), (1, 2, 3)):
+        make_place(facility, kind, number)
+    for number in (1, 2):
+        Retort.objects.create(
+            facility=facility,
+            place=make_place(facility, "retort", number),
+            permit=permit,
+            name=f"Retort {number}",
+            mass_limit_kg=Decimal("340"),
+            sweep_limit_c=Decimal("90"),
+        )
+
+
+def make_place(facility: Facility, kind: str, number: int) -> Place:
+    """Make one place: a bay, tray, shelf or retort."""
+    return Place.objects.create(
+        facility=facility,
+        kind=kind,
+        area={"bay": "Cooler", "retort": "Retort room", "tray": "Recovery"}.get(kind, "Store"),
+        name=f"{kind.capitalize()} {number}",
+        code=f"{kind}-{number}",
+    )
+
+
+def member(facility: Facility, key: str) -> StaffMember:
+    """Return a member of the facility's cast, such as `member(facility, OPERATOR)`."""
+    return StaffMember.objects.get(staff_code=facility.case_prefix + key)
+
+
+def pin_of(who: StaffMember) -> str:
+    """Return this member's signing PIN."""
+    return PINS[who.staff_code.removeprefix(who.facility.case_prefix)]
+
+
+def signature(who: StaffMember) -> Signature:
+    """Sign as this member of the cast."""
+    return sign(who.facility, who.staff_code, pin_of(who))
+
+
+def make_case(facility: Facility, at: datetime | None = None, **fields: Any) -> Case:
+    """Announce a person through the act; by default a day after the facility's last case."""
+    start = at or START + timedelta(days=facility.cases.count())
+    values = {
+        "decedent_name": "Ada Example",
+        "born_on": date(1941, 5, 6),
+        "died_at": start - timedelta(days=2),
+        "sender": "Example Funeral Home",
+    }
+    with clock.pinned(start):
+        return acts.announce(facility, member(facility, CLERK), token(), **{**values, **fields})
+
+
+def free_place(case: Case, kind: str) -> Place:
+    """Return the first free place of this kind; a new one when all are taken."""
+    places = Place.objects.filter(facility=case.facility, kind=kind)
+    taken = Placement.objects.filter(until__isnull=True).values("place")
+    return places.exclude(pk__in=taken).first() or make_place(
+        case.facility, kind, places.count() + 1
+    )
+
+
+def free_retort(case: Case) -> Retort:
+    """Return the first retort without an open run."""
+    busy = Run.objects.filter(ended_at__isnull=True).values("retort")
+    retort = Retort.objects.filter(facility=case.facility).exclude(pk__in=busy).first()
+    assert retort is not None, "both retorts of the cast are occupied"
+    return retort
+
+
+FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
+    "receive": lambda case: ReceiveFacts(
+        band_reads=case.decedent_name,
+        delivered_by="Dora Driver",
+        firm="Example Funeral Home",
+        container_kind="fibreboard",
+        is_closed=True,
+        is_rigid=True,
+        is_leak_proof=True,
+        is_combustible=True,
+        mass_kg=Decimal("81.500"),
+        belongings="none",
+        place=free_place(case, "bay"),
+    ),
+    "authorize": lambda case: AuthorizeFacts(),
+    "clear_devices": lambda case: ClearDevicesFacts(),
+    "assign_disc": lambda case: AssignDiscFacts(
+        disc_number=disc_of(case), disc_number_again=disc_of(case), is_attached=True
+    ),
+    "charge": lambda case: ChargeFacts(
+        retort=free_retort(case),
+        disc_scan=f"DISC/{disc_of(case)}",
+        label_scan=f"CASE/{case.number}",
+        chamber_is_empty=True,
+    ),
+    "burner_off": lambda case: BurnerOffFacts(flame_has_ended=True),
+    "recover": lambda case: RecoverFacts(
+        disc_scan=disc_of(case), chamber_is_swept=True, place=free_place(case, "tray")
+    ),
+    "process": lambda case: ProcessFacts(
+        processor_was_empty=True, metal_fate="recycled", mass_kg=MASS_KG
+    ),
+    "contain": lambda case: ContainFacts(
+        containers=(Container(kind="urn", volume_l=Decimal("3.3"), mass_kg=MASS_KG),),
+        label_disc_scan=disc_of(case),
+        are_sealed=True,
+        place=free_place(case, "shelf"),
+    ),
+    "release": lambda case: ReleaseFacts(
+        recipient_name="Rita Recipient",
+        identification="driver licence",
+        disc_on_paper=disc_of(case),
+        disc_on_container=disc_of(case),
+        receipt_is_signed=True,
+    ),
+    "return_uncremated": lambda case: ReturnFacts(
+        recipient_name="Dora Driver",
+        firm="Example Funeral Home",
+        identification="driver licence",
+        reason="the family chose burial",
+        receipt_is_signed=True,
+    ),
+}
+
+
+def disc_of(case: Case) -> str:
+    """Return the number of the disc that the cast gives this case."""
+    return f"D{case.pk:05d}"
+
+
+def facts_for(verb: str, case: Case, **changes: Any) -> Facts:
+    """Return facts with which the step passes, but for the changes named."""
+    return dataclasses.replace(FACTS_FOR[verb](case), **changes)
+
+
+def prepare(verb: str, case: Case) -> None:
+    """Do, at the present (pinned) time, what the step's gates ask beside its facts."""
+    if verb in PREPARATIONS:
+        PREPARATIONS[verb](case)
+
+
+def _papers(case: Case) -> None:
+    clerk = member(case.facility, CLERK)
+    today = clock.now().date()
+    for rule in case.law.documents:
+        acts.file_document(
+            case, clerk, token(), kind=rule.kind, reference="R-1", issued_by="Registrar",
+            issued_on=today,
+        )  # fmt: skip
+    if case.law.clearance_rule == "always":
+        acts.file_document(
+            case, clerk, token(), kind="medical_clearance", reference="M-1",
+            issued_by="Medical examiner", issued_on=today,
+        )  # fmt: skip
+    acts.state_agent(
+        case, clerk, token(), name="Anna Agent", relationship="daughter", position="signed"
+    )
+    acts.name_recipient(case, clerk, token(), name="Rita Recipient", relationship="daughter")
+    acts.settle(case, clerk, token(), is_death_reportable=False, disposition="hand_over")
+
+
+def _devices(case: Case) -> None:
+    operator = member(case.facility, OPERATOR)
+    for device in DeviceAnswer.Device.values:
+        acts.answer_device(
+            case, operator, token(), device=device, answer="no", informant="daughter"
+        )
+    acts.settle(case, operator, token(), jewellery="none")
+
+
+def read(retort: Retort, values: tuple[Decimal, Decimal], at: datetime | None = None) -> Reading:
+    """Record a reading (primary, secondary, °C) as the operator."""
+    return record_reading(retort, member(retort.facility, OPERATOR), *values, at=at)
+
+
+def _burn(case: Case) -> None:
+    run = Run.objects.get(case=case)
+    at = run.charged_at + timedelta(minutes=15)
+    while at <= clock.now():
+        read(run.retort, HOT, at)
+        at += timedelta(minutes=15)
+
+
+PREPARATIONS: dict[str, Callable[[Case], Any]] = {
+    "authorize": _papers,
+    "clear_devices": _devices,
+    "charge": lambda case: read(free_retort(case), HOT),
+    "burner_off": _burn,
+    "recover": lambda case: read(Run.objects.get(case=case).retort, COLD),
+}
+
+
+def signers(verb: str, case: Case) -> dict[str, Signature]:
+    """Return the signatures that the step asks for, as `take` takes them."""
+    office = FRONT_OFFICE in STEPS[verb].signers
+    first, second = (CLERK, SECOND_CLERK) if office else (OPERATOR, SECOND_OPERATOR)
+    signed = {"signed_by": signature(member(case.facility, first))}
+    if STEPS[verb].witnessed:
+        signed["witness"] = signature(member(case.facility, second))
+    return signed
+
+
+def time_of(verb: str, case: Case) -> datetime:
+    """Return when the cast takes this step: half an hour after the one before, or later."""
+    return case.stage_since + GAP.get(verb, timedelta(minutes=30))
+
+
+def do(verb: str, case: Case, **changes: Any) -> CustodyEntry:
+    """Prepare and take one step at its time, with facts that pass but for the changes."""
+    with clock.pinned(time_of(verb, case)):
+        prepare(verb, case)
+        facts = facts_for(verb, case, **changes)
+        entry = take(verb, case, facts, **signers(verb, case), token=token())
+    case.refresh_from_db()
+    return entry
+
+
+def bring(case: Case, stage: str) -> Case:
+    """Lead the case to this stage, step by step, and return it as it is then."""
+    for verb in ORDER:
+        if case.stage == stage:
+            return case
+        if stage == "returned" and case.stage == "in_care":
+            break
+        if case.stage in STEPS[verb].stages_from:
+            do(verb, case)
+    if stage == "returned":
+        do("return_uncremated", case)
+    assert case.stage == stage, f"{case.stage} does not lead to {stage}"
+    return case
