@@ -38,5 +38,5 @@ class AppendOnlyModel(models.Model):
         kwargs["force_insert"] = True
         super().save(*args, **kwargs)
 
-    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:  # type: ignore[override]
+    def delete(self, *args: Any, **kwargs: Any) -> NoReturn:
         _refuse()

@@ -218,7 +218,7 @@ def _head(report: Report, frontier: Frontier) -> None:
 
 def _stages(report: Report, stages: dict[str, tuple[int, str]]) -> None:
     cases = CustodyEntry._meta.get_field("case").related_model
-    rows = cases._default_manager.filter(facility=report.facility)  # type: ignore[union-attr]
+    rows = cases._default_manager.filter(facility=report.facility)
     for number, stage in rows.values_list("number", "stage").iterator(CHUNK):
         sequence, reached = stages.get(number, (None, "expected"))
         if stage != reached:

@@ -105,7 +105,7 @@ class StaffMember(AbstractBaseUser):
     pin_hash = models.CharField(max_length=200)
     pin_failures = models.PositiveSmallIntegerField(default=0)
     pin_locked_until = models.DateTimeField(null=True, blank=True)
-    is_active = models.BooleanField(default=True)
+    is_active = models.BooleanField(default=True)  # type: ignore[misc]  # a column, not a constant
 
     objects = StaffManager()
 

@@ -8,53 +8,114 @@ import crematory.models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='Facility',
+            name="Facility",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=200)),
-                ('address', models.TextField()),
-                ('telephone', models.CharField(blank=True, max_length=40)),
-                ('licence_number', models.CharField(blank=True, max_length=60)),
-                ('time_zone', models.CharField(max_length=60, validators=[crematory.models.validate_time_zone])),
-                ('units', models.CharField(choices=[('us', 'US customary'), ('metric', 'Metric')], default='us', max_length=6)),
-                ('language', models.CharField(choices=[('en', 'English'), ('es', 'Spanish')], default='en', max_length=2)),
-                ('jurisdiction', models.CharField(max_length=20)),
-                ('log_origin', models.CharField(help_text="Name of this facility's custody trail: a schema-less address, no spaces.", max_length=200, unique=True, validators=[django.core.validators.RegexValidator('^[A-Za-z0-9.\\-/_]+$')])),
-                ('case_prefix', models.CharField(max_length=4, unique=True, validators=[django.core.validators.RegexValidator('^[A-Z]{2,4}$')])),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=200)),
+                ("address", models.TextField()),
+                ("telephone", models.CharField(blank=True, max_length=40)),
+                ("licence_number", models.CharField(blank=True, max_length=60)),
+                (
+                    "time_zone",
+                    models.CharField(
+                        max_length=60, validators=[crematory.models.validate_time_zone]
+                    ),
+                ),
+                (
+                    "units",
+                    models.CharField(
+                        choices=[("us", "US customary"), ("metric", "Metric")],
+                        default="us",
+                        max_length=6,
+                    ),
+                ),
+                (
+                    "language",
+                    models.CharField(
+                        choices=[("en", "English"), ("es", "Spanish")], default="en", max_length=2
+                    ),
+                ),
+                ("jurisdiction", models.CharField(max_length=20)),
+                (
+                    "log_origin",
+                    models.CharField(
+                        help_text="Name of this facility's custody trail: a schema-less address, no spaces.",
+                        max_length=200,
+                        unique=True,
+                        validators=[django.core.validators.RegexValidator("^[A-Za-z0-9.\\-/_]+$")],
+                    ),
+                ),
+                (
+                    "case_prefix",
+                    models.CharField(
+                        max_length=4,
+                        unique=True,
+                        validators=[django.core.validators.RegexValidator("^[A-Z]{2,4}$")],
+                    ),
+                ),
             ],
             options={
-                'verbose_name_plural': 'facilities',
+                "verbose_name_plural": "facilities",
             },
         ),
         migrations.CreateModel(
-            name='StaffMember',
+            name="StaffMember",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('staff_code', models.CharField(max_length=12, unique=True, validators=[django.core.validators.RegexValidator('^[A-Z0-9]{2,12}$', '2 to 12 letters or digits.')])),
-                ('printed_name', models.CharField(max_length=200)),
-                ('is_front_office', models.BooleanField(default=False)),
-                ('is_operator', models.BooleanField(default=False)),
-                ('is_manager', models.BooleanField(default=False)),
-                ('certificate_number', models.CharField(blank=True, max_length=60)),
-                ('certificate_expires_on', models.DateField(blank=True, null=True)),
-                ('pin_hash', models.CharField(max_length=200)),
-                ('pin_failures', models.PositiveSmallIntegerField(default=0)),
-                ('pin_locked_until', models.DateTimeField(blank=True, null=True)),
-                ('is_active', models.BooleanField(default=True)),
-                ('facility', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='staff', to='crematory.facility')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                (
+                    "last_login",
+                    models.DateTimeField(blank=True, null=True, verbose_name="last login"),
+                ),
+                (
+                    "staff_code",
+                    models.CharField(
+                        max_length=12,
+                        unique=True,
+                        validators=[
+                            django.core.validators.RegexValidator(
+                                "^[A-Z0-9]{2,12}$", "2 to 12 letters or digits."
+                            )
+                        ],
+                    ),
+                ),
+                ("printed_name", models.CharField(max_length=200)),
+                ("is_front_office", models.BooleanField(default=False)),
+                ("is_operator", models.BooleanField(default=False)),
+                ("is_manager", models.BooleanField(default=False)),
+                ("certificate_number", models.CharField(blank=True, max_length=60)),
+                ("certificate_expires_on", models.DateField(blank=True, null=True)),
+                ("pin_hash", models.CharField(max_length=200)),
+                ("pin_failures", models.PositiveSmallIntegerField(default=0)),
+                ("pin_locked_until", models.DateTimeField(blank=True, null=True)),
+                ("is_active", models.BooleanField(default=True)),
+                (
+                    "facility",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="staff",
+                        to="crematory.facility",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['staff_code'],
+                "ordering": ["staff_code"],
             },
         ),
     ]
