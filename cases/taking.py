@@ -134,7 +134,7 @@ def _check_signatures(case: Case, attempt: Attempt) -> None:
 
 def check_member(case: Case, member: StaffMember) -> None:
     """Refuse a member of another facility or one who is no longer active."""
-    member.refresh_from_db(fields=["is_active", "facility"])
+    member.refresh_from_db()
     if member.facility_id != case.facility_id or not member.is_active:
         raise StepRefused("member", "This member cannot sign here.")
 

@@ -52,8 +52,7 @@ def append(act: Act) -> CustodyEntry:
     """Append the act to its facility's trail. Raises RuntimeError outside a transaction."""
     if not connection.in_atomic_block:
         raise RuntimeError("An entry is appended in the transaction of the act it records.")
-    Log.objects.get_or_create(facility=act.facility, defaults={"root": Frontier().root().hex()})
-    log = Log.objects.select_for_update().get(facility=act.facility)
+    log = lock_log(act.facility)
     seals = {
         key: (secrets.token_bytes(32), value.value)
         for key, value in act.facts.items()
@@ -85,6 +84,12 @@ def append(act: Act) -> CustodyEntry:
     )
     _grow(log, digest)
     return entry
+
+
+def lock_log(facility: Facility) -> Log:
+    """Return the facility's log, locked: from here on its acts follow one another."""
+    Log.objects.get_or_create(facility=facility, defaults={"root": Frontier().root().hex()})
+    return Log.objects.select_for_update().get(facility=facility)
 
 
 def _grow(log: Log, digest: bytes) -> None:

@@ -1,7 +1,7 @@
 """The facility, and the people who work in it."""
 
 import zoneinfo
-from typing import Any
+from typing import Any, ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.core.exceptions import ValidationError
@@ -105,12 +105,12 @@ class StaffMember(AbstractBaseUser):
     pin_hash = models.CharField(max_length=200)
     pin_failures = models.PositiveSmallIntegerField(default=0)
     pin_locked_until = models.DateTimeField(null=True, blank=True)
-    is_active = models.BooleanField(default=True)  # type: ignore[misc]  # a column, not a constant
+    is_active = models.BooleanField(default=True)
 
     objects = StaffManager()
 
     USERNAME_FIELD = "staff_code"
-    REQUIRED_FIELDS: list[str] = []
+    REQUIRED_FIELDS: ClassVar[list[str]] = []
 
     class Meta:
         ordering = ["staff_code"]

@@ -43,8 +43,9 @@ def mass_plausible(s: Situation) -> Answer:
         return passed()
     acceptance = s.facts.acceptance
     if acceptance and s.facts.acceptance_reason.strip():
-        if Role.MANAGER in acceptance.member.roles:
-            return passed(f"Accepted by {acceptance.member.printed_name}.")
+        member = acceptance.member
+        if Role.MANAGER in member.roles and member.facility_id == s.case.facility_id:
+            return passed(f"Accepted by {member.printed_name}.")
         return refused("Only a manager can accept this mass.", "manager")
     return refused(
         f"{s.facts.mass_kg} kg is outside {text}. Look again: is a part left behind, or are "
