@@ -88,8 +88,14 @@ def _take(attempt: Attempt) -> CustodyEntry:
 
 
 def lock(case: Case) -> Case:
-    """Return the case as it is now, locked until the transaction ends."""
-    return Case.objects.select_for_update(of=("self",)).select_related("facility").get(pk=case.pk)
+    """Return the case as it is now, locked until the transaction ends.
+
+    The facility's log is locked with it, so that what a gate saw free (a bay, a retort, a disc
+    number) is still free when the rows are written.
+    """
+    locked = Case.objects.select_for_update(of=("self",)).select_related("facility").get(pk=case.pk)
+    trail.lock_log(locked.facility)
+    return locked
 
 
 def repeated(case: Case, act: str, token: str) -> CustodyEntry | None:

@@ -72,7 +72,7 @@ class StaffManager(BaseUserManager["StaffMember"]):
     """Makes members; `normalize` lets a code be typed in any case."""
 
     def get_by_natural_key(self, username: str | None) -> "StaffMember":
-        return self.get(staff_code=(username or "").strip().upper())
+        return self.select_related("facility").get(staff_code=(username or "").strip().upper())
 
     def create_member(self, *, password: str, pin: str, **fields: Any) -> "StaffMember":
         """Create a member with a log-in password and a signing PIN."""
