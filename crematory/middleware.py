@@ -10,6 +10,7 @@ from django.utils import timezone
 
 NEVER_KEPT = ("csrfmiddlewaretoken", "password", "pin")
 KEPT_SESSION_KEY = "typed_before_login"
+KEPT_AT_MOST = 100_000  # characters; the largest form is far smaller
 Handler = Callable[[HttpRequest], HttpResponse]
 
 
@@ -28,10 +29,9 @@ class KeepTypedMiddleware:
         user = request.user
         if request.method != "POST" or user.is_authenticated or request.path == reverse("login"):
             return self.get_response(request)
-        request.session[KEPT_SESSION_KEY] = {
-            "path": request.path,
-            "data": {k: request.POST.getlist(k) for k in request.POST if keepable(k)},
-        }
+        typed = {k: request.POST.getlist(k) for k in request.POST if keepable(k)}
+        if sum(len(text) for texts in typed.values() for text in texts) <= KEPT_AT_MOST:
+            request.session[KEPT_SESSION_KEY] = {"path": request.path, "data": typed}
         return redirect_to_login(request.path)
 
 

@@ -105,6 +105,7 @@ DATABASES = {"default": database(env.text("DATABASE_URL", f"sqlite:///{VAR_DIR /
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "crematory.StaffMember"
+AUTHENTICATION_BACKENDS = ["crematory.backends.StaffBackend"]
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "today"
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
@@ -122,14 +123,17 @@ TIME_ZONE = "UTC"
 USE_I18N = True
 USE_TZ = True
 
+# True serves the files as they lie in the tree, without `collectstatic` (demonstration).
+STATIC_FROM_SOURCE = env.flag("STATIC_FROM_SOURCE", DEBUG)
+WHITENOISE_USE_FINDERS = STATIC_FROM_SOURCE
 STATIC_URL = "static/"
-STATIC_ROOT = BASE_DIR / "staticfiles"
+STATIC_ROOT = None if STATIC_FROM_SOURCE else BASE_DIR / "staticfiles"
 STATICFILES_DIRS = [BASE_DIR / "static"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
         "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
-        if DEBUG
+        if STATIC_FROM_SOURCE
         else "whitenoise.storage.CompressedManifestStaticFilesStorage"
     },
 }
