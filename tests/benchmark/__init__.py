@@ -1,0 +1,1 @@
+"""Measures the site against yardsticks taken in the same run: `python -m tests.benchmark`."""
