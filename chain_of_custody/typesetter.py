@@ -1,0 +1,67 @@
+"""HTML to PDF/UA-1 with our own fonts, nothing from outside, the same bytes each time.
+
+WeasyPrint is imported late: it needs the Pango library of the system, and the site must run
+without it. One paper is set at a time, because its font configuration is not thread-safe.
+"""
+
+import platform
+import threading
+from pathlib import Path
+from typing import Any
+from urllib.parse import unquote, urlsplit
+
+from django.conf import settings
+
+from crematory.checks import PANGO, pango_missing
+
+# A host that cannot exist: addresses below it are files of ours, all others are refused.
+ROOT = "https://static.invalid/"
+SERVED = {".css": "text/css", ".ttf": "font/ttf"}
+_one_at_a_time = threading.Lock()
+
+
+class PressUnavailable(Exception):
+    """Papers cannot be printed on this system; the text names the remedy."""
+
+
+class ForbiddenAddress(ValueError):
+    """A paper asked for something that is not one of our style sheets or fonts."""
+
+
+def static_file(url: str) -> tuple[bytes, str]:
+    """Return content and media type of one of our style sheets or fonts.
+
+    Raises ForbiddenAddress for every other address.
+    """
+    parts, folder = urlsplit(url), (Path(settings.BASE_DIR) / "static").resolve()
+    path = (folder / unquote(parts.path).lstrip("/")).resolve()
+    known = url.startswith(ROOT) and path.is_relative_to(folder) and path.suffix in SERVED
+    if not known or not path.is_file():
+        raise ForbiddenAddress("A paper may use only our own style sheets and fonts.")
+    return path.read_bytes(), SERVED[path.suffix]
+
+
+def _fetcher(weasyprint: Any) -> Any:
+    class Fetcher(weasyprint.urls.URLFetcher):  # type: ignore[misc, name-defined]
+        def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
+            try:
+                content, media_type = static_file(url)
+            except ForbiddenAddress as error:
+                # Only this class stops the printing; else a system font steps in unseen.
+                raise weasyprint.urls.FatalURLFetchingError(str(error)) from error
+            return weasyprint.urls.URLFetcherResponse(url, content, {"Content-Type": media_type})
+
+    return Fetcher()
+
+
+def pdf(html: str) -> bytes:
+    """Return the tagged PDF of a page. Raises PressUnavailable where Pango is missing."""
+    with _one_at_a_time:
+        if reason := pango_missing():
+            remedy = PANGO.get(platform.system(), PANGO["Linux"])
+            raise PressUnavailable(f"Papers cannot be printed here: {reason}. {remedy}")
+        import weasyprint
+
+        page = weasyprint.HTML(string=html, base_url=ROOT, url_fetcher=_fetcher(weasyprint))
+        data: bytes = page.write_pdf(pdf_variant="pdf/ua-1")
+        return data
