@@ -4,6 +4,7 @@ A step is taken through `take` only; here the triggers that say so are dropped f
 filling lasts, because a hundred thousand cases must be there in seconds.
 """
 
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,9 +17,10 @@ from cases.models import Case
 from cases.names import fold
 from cases.steps import ORDER, STEPS
 from chain_of_custody import triggers
+from chain_of_custody.canonical import SALT_BYTES, canonical_bytes
 from chain_of_custody.merkle import Frontier, leaf_hash
 from chain_of_custody.models import CustodyEntry, Log, SealedValue
-from chain_of_custody.trail import Act, Sealed, payload_of, seal
+from chain_of_custody.trail import Act, Sealed, _payload
 from crematory import clock
 from crematory.check_character import with_check
 from crematory.models import Facility, StaffMember
@@ -63,6 +65,8 @@ class Filling:
     second: StaffMember
     log: Log
     frontier: Frontier
+    first_pk: int
+    first_case_pk: int
     cases: list[Case] = field(default_factory=list)
     entries: list[CustodyEntry] = field(default_factory=list)
     sealed: list[SealedValue] = field(default_factory=list)
@@ -83,11 +87,15 @@ class Filling:
             facts=facts,
             **more,
         )
-        seals = seal(act)
-        payload = payload_of(act, self.log, seals)
+        seals = {
+            key: (secrets.token_bytes(SALT_BYTES), value.value)
+            for key, value in facts.items()
+            if isinstance(value, Sealed)
+        }
+        payload = canonical_bytes(_payload(act, self.log, seals))
         digest = leaf_hash(payload)
         entry = CustodyEntry(
-            pk=self.log.size + 1,
+            pk=self.first_pk + self.log.size,
             facility=self.facility,
             sequence=self.log.size,
             case=case,
@@ -114,7 +122,7 @@ class Filling:
         """Add one released case: announced, some papers filed, these steps in the trail."""
         began = cast.START + timedelta(minutes=index)
         case = Case(
-            pk=index + 1,
+            pk=self.first_case_pk + index,
             facility=self.facility,
             number=number_of(self.facility, index),
             stage="released",
@@ -163,7 +171,8 @@ def fill(facility: Facility, cases: int, papers: int = 0, verbs: tuple[str, ...]
     """Fill an empty trail with released cases, each with 1 + papers + verbs entries."""
     log = Log(facility=facility, root=Frontier().root().hex())
     clerk, second = (cast.member(facility, key) for key in (cast.CLERK, cast.SECOND_CLERK))
-    filling = Filling(facility, clerk, second, log, Frontier())
+    firsts = (model.objects.count() + 1 for model in (CustodyEntry, Case))
+    filling = Filling(facility, clerk, second, log, Frontier(), *firsts)
     with without_triggers(), clock.pinned(cast.START):
         for index in range(cases):
             filling.released_case(index, papers, verbs or ORDER[-1:])

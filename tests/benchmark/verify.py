@@ -1,0 +1,62 @@
+"""Entries verified a second, against bare SHA-256 over the same rows read by the same roads."""
+
+import hashlib
+import time
+from collections.abc import Callable
+
+from cases.steps import ORDER
+from chain_of_custody.models import CustodyEntry
+from chain_of_custody.verify import entry_rows, sealed_rows
+from chain_of_custody.verify import verify as verify_trail
+from crematory.models import Facility
+from tests import cast
+from tests.benchmark.filling import fill
+from tests.benchmark.table import Row
+
+# Each case: the announcement, nine papers and answers, and the ten steps.
+PAPERS, ENTRIES_A_CASE = 9, 20
+SIZES, QUICK_SIZES = (20_000, 100_000), (5_000, 20_000)
+ROUNDS = 2
+
+
+def measure(engine: str, quick: bool) -> list[Row]:
+    """Return a row for each size."""
+    rows = []
+    for prefix, size in zip(("QV", "QW"), QUICK_SIZES if quick else SIZES, strict=True):
+        # Two facilities: one trail is not read when the other is verified.
+        facility = cast.make_facility(prefix)
+        fill(facility, size // ENTRIES_A_CASE, PAPERS, ORDER)
+        rows.append(_row(facility, size, engine))
+    return rows
+
+
+def _row(facility: Facility, size: int, engine: str) -> Row:
+    report = verify_trail(facility)
+    bare = _best(lambda: _hash_rows(facility))
+    whole = _best(lambda: verify_trail(facility))
+    entries = CustodyEntry.objects.filter(facility=facility).count()
+    return Row(
+        f"entries verified, {size:,} of them, {engine}",
+        f"{entries / whole:,.0f}/s",
+        f"{entries / bare:,.0f}/s bare SHA-256",
+        f"{bare / whole:.2f}",
+        "≥ 0.5",
+        "holds" if report.holds and report.size == size else f"DOES NOT HOLD: {report.first}",
+    )
+
+
+def _hash_rows(facility: Facility) -> None:
+    for row in entry_rows(facility):
+        hashlib.sha256(row[1].encode()).digest()
+    for row in sealed_rows(facility):
+        hashlib.sha256(row[3].encode()).digest()
+
+
+def _best(work: Callable[[], object]) -> float:
+    """Return the seconds of the quickest round: the others were disturbed."""
+    times = []
+    for _ in range(ROUNDS):
+        began = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - began)
+    return min(times)
