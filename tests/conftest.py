@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from django.db.backends.base.operations import BaseDatabaseOperations
 
+from cases.models import Case
 from chain_of_custody import triggers
 from chain_of_custody.models import Place
 from crematory.models import Facility, StaffMember
@@ -120,6 +121,12 @@ def trays(facility: Facility) -> list[Place]:
 @pytest.fixture
 def shelves(facility: Facility) -> list[Place]:
     return list(facility.places.filter(kind="shelf"))
+
+
+@pytest.fixture
+def case(facility: Facility) -> Case:
+    """A person who is expected."""
+    return cast.make_case(facility)
 
 
 @pytest.fixture
