@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from chain_of_custody import paper_store, trail, typesetter
 from chain_of_custody.models import CustodyEntry, Paper
+from chain_of_custody.typesetter import Typeset
 from crematory import clock
 from crematory.check_character import with_check
 from crematory.models import Facility, StaffMember
@@ -52,12 +53,12 @@ class Proof:
     copy: int
     facts: Facts
     printed_at: datetime
-    pdf: bytes
+    typeset: Typeset
 
     @property
     def sha256(self) -> str:
         """Hex SHA-256 of the bytes."""
-        return hashlib.sha256(self.pdf).hexdigest()
+        return hashlib.sha256(self.typeset.data).hexdigest()
 
 
 def new_number() -> str:
@@ -138,29 +139,33 @@ def _set(order: Order) -> Proof:
     return Proof(number, copy, facts, now, render(order, number, copy, facts, now))
 
 
-def render(order: Order, number: str, copy: int, facts: Facts, printed_at: datetime) -> bytes:
-    """Return the PDF of these facts: the same arguments give the same bytes."""
+def render(order: Order, number: str, copy: int, facts: Facts, printed_at: datetime) -> Typeset:
+    """Set these facts in type: the same arguments give the same bytes.
+
+    Where the system lacks a font for a character, the paper itself says so.
+    """
+    context: dict[str, Any] = {
+        "facts": facts,
+        "house": facts["house"],
+        "paper": {
+            "title": order.title,
+            "number": number,
+            "copy": copy,
+            "printed_at": printed_at,
+            "printed_by": order.printed_by,
+        },
+    }
     with timezone.override(facts["house"]["time_zone"]):
-        html = render_to_string(
-            order.template,
-            {
-                "facts": facts,
-                "house": facts["house"],
-                "paper": {
-                    "title": order.title,
-                    "number": number,
-                    "copy": copy,
-                    "printed_at": printed_at,
-                    "printed_by": order.printed_by,
-                },
-            },
-        )
-    return typesetter.pdf(html)
+        first = typesetter.typeset(render_to_string(order.template, context))
+        if not first.unprintable:
+            return first
+        context["unprintable"] = first.unprintable
+        return typesetter.typeset(render_to_string(order.template, context))
 
 
 def _issue(order: Order, proof: Proof) -> Paper:
     # The bytes are safe on the disk before the row that speaks of them is committed.
-    paper_store.write(proof.pdf)
+    paper_store.write(proof.typeset.data)
     entry = trail.append(
         trail.Act(
             facility=order.case.facility,
@@ -186,7 +191,7 @@ def _issue(order: Order, proof: Proof) -> Paper:
         kind=order.kind,
         number=proof.number,
         copy=proof.copy,
-        facts=proof.facts,
+        facts=proof.facts | {"unprintable": list(proof.typeset.unprintable)},
         sha256=proof.sha256,
         printed_at=proof.printed_at,
     )

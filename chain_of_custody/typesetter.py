@@ -4,8 +4,13 @@ WeasyPrint is imported late: it needs the Pango library of the system, and the s
 without it. One paper is set at a time, because its font configuration is not thread-safe.
 """
 
+import logging
 import platform
+import re
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -54,14 +59,49 @@ def _fetcher(weasyprint: Any) -> Any:
     return Fetcher()
 
 
-def pdf(html: str) -> bytes:
-    """Return the tagged PDF of a page. Raises PressUnavailable where Pango is missing."""
-    with _one_at_a_time:
+@dataclass(frozen=True)
+class Typeset:
+    """A PDF, and the code points ("U+674E") for which no font of this system has a sign."""
+
+    data: bytes
+    unprintable: tuple[str, ...]
+
+
+@contextmanager
+def _listening() -> Iterator[list[str]]:
+    """Collect what the typesetter says of missing signs; keep names out of the log."""
+    missing: list[str] = []
+
+    def hear(record: logging.LogRecord) -> bool:
+        if ".notdef" not in str(record.msg):
+            return True
+        missing.extend(re.findall(r"U\+[0-9A-Fa-f]{4,6}", record.getMessage()))
+        return False
+
+    logger = logging.getLogger("weasyprint")
+    logger.addFilter(hear)
+    try:
+        yield missing
+    finally:
+        logger.removeFilter(hear)
+
+
+def typeset(html: str) -> Typeset:
+    """Return the tagged PDF of a page.
+
+    Raises PressUnavailable where Pango is missing, ForbiddenAddress for a page that asks for
+    anything but our own style sheets and fonts.
+    """
+    with _one_at_a_time, _listening() as missing:
         if reason := pango_missing():
             remedy = PANGO.get(platform.system(), PANGO["Linux"])
             raise PressUnavailable(f"Papers cannot be printed here: {reason}. {remedy}")
         import weasyprint
 
         page = weasyprint.HTML(string=html, base_url=ROOT, url_fetcher=_fetcher(weasyprint))
-        data: bytes = page.write_pdf(pdf_variant="pdf/ua-1")
-        return data
+        try:
+            data: bytes = page.write_pdf(pdf_variant="pdf/ua-1")
+        except weasyprint.urls.FatalURLFetchingError as error:
+            # A BaseException, which would pass by every handler of the site.
+            raise ForbiddenAddress(str(error)) from error
+        return Typeset(data, tuple(sorted(set(missing))))
