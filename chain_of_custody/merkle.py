@@ -26,7 +26,7 @@ def node_hash(left: bytes, right: bytes) -> bytes:
     """Hash of an inner node over its two children."""
     _check_hash(left, "left child")
     _check_hash(right, "right child")
-    return hashlib.sha256(_NODE_PREFIX + left + right).digest()
+    return _node_hash(left, right)
 
 
 def root(leaf_hashes: Sequence[bytes]) -> bytes:
@@ -148,7 +148,7 @@ class Frontier:
         merged = leaf
         full = self._size
         while full % 2:
-            merged = node_hash(self._hashes.pop(), merged)
+            merged = _node_hash(self._hashes.pop(), merged)
             full >>= 1
         self._hashes.append(merged)
         self._size += 1
@@ -161,6 +161,11 @@ class Frontier:
         for left in reversed(self._hashes[:-1]):
             result = node_hash(left, result)
         return result
+
+
+def _node_hash(left: bytes, right: bytes) -> bytes:
+    """Hash of an inner node over children that were checked when they came in."""
+    return hashlib.sha256(_NODE_PREFIX + left + right).digest()
 
 
 def _split(size: int) -> int:

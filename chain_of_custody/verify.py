@@ -12,8 +12,9 @@ only by a root kept elsewhere, such as the one printed on a custody trail.
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from chain_of_custody.canonical import commitment
@@ -29,31 +30,33 @@ COLUMNS = (
     "outcome",
     "stage_from",
     "stage_to",
-    "happened_at",
-    "recorded_at",
     "case__number",
     "signed_by__staff_code",
     "witness__staff_code",
     "place_from__code",
     "place_to__code",
     "token",
+    "happened_at",
+    "recorded_at",
 )
-# Columns after the leaf hash, by the name that the hashed bytes give them.
+# Columns after the leaf hash, by the name that the hashed bytes give them; the times come last.
 HASHED = (
     "act",
     "outcome",
     "from",
     "to",
-    "happened_at",
-    "recorded_at",
     "case",
     "signed_by",
     "witness",
     "place_from",
     "place_to",
     "token",
+    "happened_at",
+    "recorded_at",
 )
 CHUNK = 2000
+# Canonical bytes have no white space around them, so nothing is skipped.
+READ = json.JSONDecoder().raw_decode
 
 
 @dataclass(frozen=True)
@@ -122,7 +125,7 @@ def sealed_rows(facility: Facility) -> Iterator[tuple[Any, ...]]:
 def _entries(report: Report, stages: dict[str, tuple[int, str]]) -> Frontier:
     frontier = Frontier()
     previous = ""
-    seals = groupby(sealed_rows(report.facility), key=lambda row: row[0])
+    seals = groupby(sealed_rows(report.facility), key=itemgetter(0))
     waiting = next(seals, None)
     for expected, row in enumerate(entry_rows(report.facility)):
         sequence, payload, stored = row[0], row[1], row[2]
@@ -136,31 +139,35 @@ def _entries(report: Report, stages: dict[str, tuple[int, str]]) -> Frontier:
         said, text = _said(payload)
         if text or (text := _wrong(report, said, row, leaf.hex(), previous)):
             report.findings.append(Finding(sequence, text))
-        opened: dict[str, Any] = {}
+        opened: list[tuple[Any, ...]] = []
         if waiting and waiting[0] == sequence:
-            opened = {key: (salt, value) for _, key, salt, value in waiting[1]}
+            opened = list(waiting[1])
             waiting = next(seals, None)
         if text := _wrong_seals(said, opened):
             report.findings.append(Finding(sequence, text))
         previous = stored
         if row[6]:
-            stages[row[9]] = (sequence, row[6])
+            stages[row[7]] = (sequence, row[6])
     return frontier
 
 
 def _said(payload: str) -> tuple[dict[str, Any], str]:
     """Return what the bytes say, and "" or why they cannot be read."""
     try:
-        said = json.loads(payload)
+        said, end = READ(payload)
     except ValueError:
+        return {}, "the stored bytes are not JSON"
+    if end != len(payload):
         return {}, "the stored bytes are not JSON"
     return (said, "") if isinstance(said, dict) else ({}, "the stored bytes are not an entry")
 
 
-def _stamp(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat(timespec="microseconds")[:-6] + "Z"
-    return value
+def _moments(texts: tuple[Any, ...]) -> tuple[datetime, ...] | None:
+    """Return the times that the hashed bytes state, or None where one is no time."""
+    try:
+        return tuple(map(datetime.fromisoformat, texts))
+    except (TypeError, ValueError):
+        return None
 
 
 def _wrong(
@@ -173,22 +180,24 @@ def _wrong(
         return "the entry does not name the leaf before it"
     if said.get("n") != row[0] or said.get("log") != report.facility.log_origin:
         return "the entry belongs to another place or log"
-    for name, value in zip(HASHED, row[3:], strict=True):
-        if said.get(name) != _stamp(value):
-            return f"the column “{name}” differs from the hashed bytes"
-    return ""
+    stated, columns = tuple(map(said.get, HASHED)), row[3:]
+    if stated[:-2] == columns[:-2] and _moments(stated[-2:]) == columns[-2:]:
+        return ""
+    pairs = zip(HASHED, stated, columns, strict=True)
+    name = next(name for name, a, b in pairs if a != b and _moments((a,)) != (b,))
+    return f"the column “{name}” differs from the hashed bytes"
 
 
-def _wrong_seals(said: dict[str, Any], opened: dict[str, Any]) -> str:
+def _wrong_seals(said: dict[str, Any], opened: list[tuple[Any, ...]]) -> str:
     """Return which sealed value does not open its commitment, or ""."""
-    facts = said.get("facts", {})
-    sealed = {k: v["sealed"] for k, v in facts.items() if isinstance(v, dict) and "sealed" in v}
-    for key in sealed.keys() | opened.keys():
-        if key not in opened:
-            return f"the sealed value “{key}” is missing"
-        salt, value = opened[key]
-        if not _opens(salt, value, sealed.get(key)):
+    facts = said.get("facts")
+    stated = facts.items() if isinstance(facts, dict) else ()
+    sealed = {k: v["sealed"] for k, v in stated if isinstance(v, dict) and "sealed" in v}
+    for _, key, salt, value in opened:
+        if not _opens(salt, value, sealed.pop(key, None)):
             return f"the sealed value “{key}” was changed"
+    if sealed:
+        return f"the sealed value “{next(iter(sealed))}” is missing"
     return ""
 
 
