@@ -2,10 +2,12 @@
 
 from typing import Any
 
+from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils.decorators import method_decorator
 from django.utils.translation import gettext_lazy as _
 from django_htmx.http import HttpResponseClientRefresh
 
@@ -27,6 +29,8 @@ class StaffLoginForm(AuthenticationForm):
         return str(self.cleaned_data["username"]).strip().upper()
 
 
+# Said again for this class: the page must be open although `dispatch` is its own.
+@method_decorator(login_not_required, name="dispatch")
 class StaffLoginView(LoginView):
     """The page for signing in."""
 

@@ -1,0 +1,202 @@
+"""Reading many cases at once: what waits, who is where. Each function is one or two queries."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import (
+    BooleanField,
+    Count,
+    Exists,
+    F,
+    FilteredRelation,
+    Func,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Window,
+)
+from django.db.models.functions import RowNumber
+
+from cases.models import Case, Hold
+from cases.steps import FINAL_STAGES, ORDER, STEPS, Step, next_step
+from chain_of_custody.models import Place
+from crematory.models import Facility
+from retort_log.models import Reading, Retort, Run
+
+GROUP_LIMIT = 25
+STALE_AFTER = timedelta(minutes=15)
+_FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
+# The index `case_open` is partial. A database uses it only where the condition stands in the
+# query as it stands in the index: written out, not as parameters.
+_IS_OPEN = Func(
+    F("stage"), template=f"NOT (%(expressions)s IN ({_FINAL}))", output_field=BooleanField()
+)
+_ROW = ("number", "decedent_name", "born_on", "died_at", "stage", "stage_since")
+
+
+def open_cases(facility: Facility) -> QuerySet[Case]:
+    """Return the persons still in the house's care, through the index of open cases."""
+    return Case.objects.filter(_IS_OPEN, facility=facility)
+
+
+def with_facility(cases: Iterable[Case], facility: Facility) -> list[Case]:
+    """Return the cases as a list, each knowing its facility without asking the database."""
+    found = list(cases)
+    for case in found:
+        case.facility = facility
+    return found
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """The persons who wait for one step, longest wait first; `total` counts those not shown too."""
+
+    step: Step
+    stage: str
+    signers: str
+    cases: list[Case]
+    total: int
+
+
+def waiting(facility: Facility) -> list[Waiting]:
+    """Return the groups of persons without a hold by the step that comes next."""
+    held = Hold.objects.filter(case=OuterRef("pk"), lifted_at__isnull=True)
+    ranked = (
+        open_cases(facility)
+        .filter(~Exists(held))
+        .annotate(
+            rank=Window(RowNumber(), partition_by=F("stage"), order_by=F("stage_since").asc()),
+            total=Window(Count("pk"), partition_by=F("stage")),
+        )
+        .filter(rank__lte=GROUP_LIMIT)
+        .only(*_ROW)
+        .order_by("stage_since")
+    )
+    by_stage: dict[str, list[Any]] = {}
+    for case in with_facility(ranked, facility):
+        by_stage.setdefault(case.stage, []).append(case)
+    return [
+        Waiting(step, stage, signers(step), by_stage[stage], by_stage[stage][0].total)
+        for step in map(STEPS.__getitem__, ORDER)
+        for stage in step.stages_from
+        if stage in by_stage
+    ]
+
+
+def signers(step: Step) -> str:
+    """Return who signs a step: "operator, with a second person"."""
+    roles = " or ".join(sorted(role.label for role in step.signers))
+    return f"{roles}, with a second person" if step.witnessed else roles
+
+
+def open_holds(facility: Facility) -> list[Hold]:
+    """Return the holds that nobody has lifted, oldest first.
+
+    Found by the staff who opened them, who are few, and not by the cases, who are many: only
+    members of a facility open holds on its cases.
+    """
+    holds = list(
+        Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
+        .select_related("case", "opened_by")
+        .only("ground", "opened_at", "opened_by__printed_name", *(f"case__{n}" for n in _ROW))
+        .order_by("opened_at")[: GROUP_LIMIT * 2]
+    )
+    with_facility((hold.case for hold in holds), facility)
+    return holds
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A retort with the person inside, if there is one, and its newest reading."""
+
+    retort: Retort
+    run: Run | None
+    reading: Reading | None
+    now: datetime
+
+    @property
+    def case(self) -> Case | None:
+        """The person inside."""
+        return self.run.case if self.run else None
+
+    @property
+    def next_step(self) -> Step | None:
+        """The one step that comes next for the person inside."""
+        return next_step(self.run.case.stage) if self.run else None
+
+    @property
+    def state(self) -> tuple[str, str]:
+        """The mark and the word for what the retort is doing."""
+        if self.run:
+            burning = self.run.burner_off_at is None
+            return ("next", "Burning") if burning else ("waiting", "Cooling")
+        return ("passed", "Empty") if self.retort.is_fit else ("refused", "Out of use")
+
+    @property
+    def is_stale(self) -> bool:
+        """True where the newest reading is older than a gate would accept, or there is none."""
+        return self.reading is None or self.reading.at < self.now - STALE_AFTER
+
+
+def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]:
+    """Return the facility's retorts, or the one at the place with this code. Three queries."""
+    retorts = Retort.objects.filter(facility=facility).select_related("place", "permit")
+    if code:
+        retorts = retorts.filter(place__code=code)
+    newest = Reading.objects.filter(retort=OuterRef("pk"), at__lte=now).order_by("-at")
+    found = list(retorts.annotate(newest=Subquery(newest.values("pk")[:1])))
+    runs = {
+        run.retort_id: run
+        for run in Run.objects.filter(retort__in=found, ended_at__isnull=True).select_related(
+            "case__disc"
+        )
+    }
+    ids = [getattr(retort, "newest") for retort in found]  # noqa: B009 - annotated above
+    readings = {r.retort_id: r for r in Reading.objects.filter(pk__in=ids)}
+    with_facility((run.case for run in runs.values()), facility)
+    return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
+
+
+def places(facility: Facility) -> QuerySet[Place, dict[str, Any]]:
+    """Return every place with who is there: one query, however many places there are."""
+    return (
+        Place.objects.filter(facility=facility)
+        .annotate(
+            stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)),
+        )
+        .values(
+            "kind",
+            "area",
+            "name",
+            "code",
+            "is_in_use",
+            "stay__since",
+            "stay__case__number",
+            "stay__case__decedent_name",
+            "stay__case__stage",
+        )
+        .order_by("kind", "area", "code")
+    )
+
+
+def free_places(facility: Facility) -> list[dict[str, Any]]:
+    """Return for each kind of place how many are in use and how many of those are free."""
+    counted = (
+        Place.objects.filter(facility=facility, is_in_use=True)
+        .annotate(stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)))
+        .values("kind")
+        .annotate(total=Count("pk"), taken=Count("stay"))
+    )
+    by_kind = {row["kind"]: row for row in counted.order_by()}
+    return [
+        {
+            "label": kind.label,
+            "total": by_kind[kind]["total"],
+            "free": by_kind[kind]["total"] - by_kind[kind]["taken"],
+        }
+        for kind in Place.Kind
+        if kind in by_kind
+    ]

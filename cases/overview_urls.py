@@ -1,0 +1,17 @@
+"""Addresses of the pages that look over many persons, machines and places."""
+
+from django.urls import path
+
+from cases.views import house, machine, places, today
+
+urlpatterns = [
+    path("", today.today, name="today"),
+    path("machine/", machine.machines, name="machines"),
+    path("machine/<slug:code>/", machine.machine, name="machine"),
+    path("places/", places.places, name="places"),
+    path("house/", house.house, name="house"),
+    path("house/my-pin/", house.my_pin, name="my-pin"),
+    path("house/staff/add/", house.add_member, name="member-add"),
+    path("house/staff/<slug:code>/", house.member, name="member"),
+    path("house/staff/<slug:code>/<slug:act>/", house.member_act, name="member-act"),
+]

@@ -1,0 +1,146 @@
+"""Finding persons: by name, case number, disc or sender. Pages are cut by key, never counted."""
+
+import re
+from dataclasses import dataclass
+
+from django.db import connection
+from django.db.models import Q, QuerySet
+
+from cases import overview, scans
+from cases.models import Case, IdDisc
+from cases.names import fold
+from cases.steps import FINAL_STAGES, STAGES
+from crematory.models import Facility
+
+PAGE_SIZE = 25
+# A case number's form without looking at its check character, so that a slip is told as a slip.
+NUMBER_FORM = re.compile(r"^[A-Z]{2,4}\d{2}-\d{5}(-?[A-Z0-9])?$", re.ASCII)
+LAST_CHARACTER = "\U0010ffff"
+COLUMNS = (
+    "number",
+    "decedent_name",
+    "name_folded",
+    "born_on",
+    "died_at",
+    "stage",
+    "stage_since",
+    "sender",
+    "announced_at",
+    "disc__number",
+)
+
+
+@dataclass(frozen=True)
+class Search:
+    """What is looked for. `state` is "", "open", "closed" or a stage; `after` a case's key."""
+
+    facility: Facility
+    text: str = ""
+    state: str = ""
+    everywhere: bool = False
+    after: int = 0
+
+
+@dataclass(frozen=True)
+class Page:
+    """One page of what was found; `everywhere` tells whether the middle of names was searched."""
+
+    cases: list[Case]
+    has_more: bool
+    everywhere: bool
+
+
+def by_number(facility: Facility, text: str) -> Case | None:
+    """Return the case with exactly this case number or disc number, or None."""
+    if number := scans.case_number(text):
+        found = Case.objects.filter(facility=facility, number=number).only("number").first()
+        if found:
+            return found
+    disc = IdDisc.objects.filter(facility=facility, number=scans.disc(text)).select_related("case")
+    given = disc.only("case__number").first()
+    return given.case if given else None
+
+
+def is_mistyped(text: str) -> bool:
+    """True for a label's scan or a case number whose check character does not hold."""
+    typed = text.strip().upper()
+    looks_like_one = typed.startswith(scans.LABEL_MARK) or bool(NUMBER_FORM.match(typed))
+    return looks_like_one and not scans.case_number(typed)
+
+
+def find(search: Search) -> Page:
+    """Return one page, newest announced first; found by the beginning of a name: by name.
+
+    The beginning of a name is looked up in an index. Only where that finds nobody, or when
+    asked, are the middle of names and the senders looked through, which takes longer.
+    """
+    everywhere = search.everywhere or not search.text
+    found = _page(search, everywhere)
+    if not found and not everywhere and not search.after:
+        everywhere, found = True, _page(search, True)
+    cases = overview.with_facility(found[:PAGE_SIZE], search.facility)
+    return Page(cases, len(found) > PAGE_SIZE, everywhere and bool(search.text))
+
+
+def matching(search: Search) -> QuerySet[Case]:
+    """Return all that a search finds, for an export: not cut into pages."""
+    everywhere = search.everywhere or not search.text
+    if not everywhere and not _matches(search, False).exists():
+        everywhere = True
+    return _ordered(_matches(search, everywhere), everywhere)
+
+
+def _page(search: Search, everywhere: bool) -> list[Case]:
+    """One case more than a page holds, so that it is known whether there are more."""
+    matches = _matches(search, everywhere)
+    if search.after:
+        matches = _after(matches, search, everywhere)
+    return list(_ordered(matches, everywhere)[: PAGE_SIZE + 1])
+
+
+def _ordered(matches: QuerySet[Case], everywhere: bool) -> QuerySet[Case]:
+    order = ("-announced_at", "-pk") if everywhere else ("name_folded", "pk")
+    return matches.select_related("disc").only(*COLUMNS).order_by(*order)
+
+
+def _matches(search: Search, everywhere: bool) -> QuerySet[Case]:
+    cases = _in_state(search)
+    if not search.text:
+        return cases
+    name = fold(search.text)
+    if everywhere:
+        return cases.filter(Q(name_folded__contains=name) | Q(sender__icontains=search.text))
+    if connection.vendor == "sqlite":
+        # LIKE with an escape character never uses an index on SQLite; a range does.
+        return cases.filter(name_folded__gte=name, name_folded__lt=name + LAST_CHARACTER)
+    return cases.filter(name_folded__startswith=name)
+
+
+def _in_state(search: Search) -> QuerySet[Case]:
+    everyone = Case.objects.filter(facility=search.facility)
+    if search.state == "open":
+        return overview.open_cases(search.facility)
+    if search.state == "closed":
+        return everyone.filter(stage__in=FINAL_STAGES)
+    if search.state in FINAL_STAGES:
+        return everyone.filter(stage=search.state)
+    if search.state in STAGES:
+        return overview.open_cases(search.facility).filter(stage=search.state)
+    return everyone
+
+
+def _after(matches: QuerySet[Case], search: Search, everywhere: bool) -> QuerySet[Case]:
+    """Go on behind the last case of the page before: its key, so that the URL holds no name."""
+    last = Case.objects.filter(facility=search.facility, pk=search.after)
+    pivot = last.only("name_folded", "announced_at").first()
+    if pivot is None:
+        return matches.none()
+    if everywhere:
+        at = pivot.announced_at
+        return matches.filter(announced_at__lte=at).filter(
+            Q(announced_at__lt=at) | Q(pk__lt=pivot.pk)
+        )
+    name = pivot.name_folded
+    return matches.filter(name_folded__gte=name).filter(
+        Q(name_folded__gt=name) | Q(pk__gt=pivot.pk)
+    )

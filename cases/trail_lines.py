@@ -1,0 +1,110 @@
+"""An entry of the trail as people read it: words for the act, its facts, what it corrects."""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any, cast
+
+from cases.corrections import CORRECTABLE
+from cases.steps import STEPS
+from chain_of_custody import trail
+from chain_of_custody.models import CustodyEntry
+from crematory.templatetags.crematory import when
+from crematory.units import KindName, UnitSystem, show_quantity
+
+# Forms state times to the minute; what comes later than that was recorded afterwards.
+LATE_AFTER = timedelta(minutes=1)
+ACTS = {
+    "announce": "Announced",
+    "file_document": "Paper filed",
+    "state_agent": "Authorizing agent recorded",
+    "name_recipient": "Recipient named",
+    "settle": "Question of the authorization answered",
+    "answer_device": "Device question answered",
+    "open_hold": "Put on hold",
+    "lift_hold": "Hold lifted",
+    "move": "Moved to another place",
+    "correct": "Correction",
+    "print": "Paper printed",
+}
+UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One stated fact; `is_sealed` where the entry itself holds only a digest of it."""
+
+    label: str
+    value: str
+    is_sealed: bool
+
+
+@dataclass(frozen=True)
+class Line:
+    """An entry with what a page says about it."""
+
+    entry: CustodyEntry
+    act: str
+    facts: list[Fact]
+    is_late: bool
+    signature: str
+    corrects: int | None
+    field: str
+
+
+def line(entry: CustodyEntry, units: UnitSystem) -> Line:
+    """Read one entry; its sealed values should be prefetched. Times in the zone in force."""
+    facts = trail.facts_of(entry)
+    corrects = facts.pop("corrects", None)
+    field = facts.pop("field", "") if corrects is not None else ""
+    sealed = {value.key for value in entry.sealed.all()}
+    kind = field if field in CORRECTABLE else ""
+    return Line(
+        entry=entry,
+        act=act_word(entry.act),
+        facts=[
+            Fact(
+                key.replace("_", " "),
+                shown(kind if kind and key in ("old", "new") else key, value, units),
+                key in sealed,
+            )
+            for key, value in facts.items()
+        ],
+        is_late=entry.recorded_at - entry.happened_at > LATE_AFTER,
+        signature=json.loads(entry.payload)["signature"],
+        corrects=corrects,
+        field=CORRECTABLE[field].label if kind else field.replace("_", " "),
+    )
+
+
+def act_word(act: str) -> str:
+    """Return the name of an act for people: the step's label, or a word for it."""
+    if act in STEPS:
+        return STEPS[act].label
+    return ACTS.get(act, act.replace("_", " ").replace(".", ": ").capitalize())
+
+
+def shown(key: str, value: Any, units: UnitSystem) -> str:
+    """Write one value: quantities with both units, times in the zone in force."""
+    if value is None or value == "":
+        return "nothing"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return "; ".join(shown("", item, units) for item in value)
+    if isinstance(value, dict):
+        return ", ".join(f"{k.replace('_', ' ')} {shown(k, v, units)}" for k, v in value.items())
+    return _text(key, str(value), units)
+
+
+def _text(key: str, text: str, units: UnitSystem) -> str:
+    try:
+        for ending, kind in UNITS.items():
+            if key.endswith(ending):
+                return show_quantity(Decimal(text), cast(KindName, kind), units, both=True)
+        if key.endswith(("_at", "safe_from")):
+            return when(datetime.fromisoformat(text))
+    except (ArithmeticError, ValueError):  # written by an earlier form of the act: as it stands
+        return text
+    return text if not text.isascii() or "_" not in text else text.replace("_", " ")

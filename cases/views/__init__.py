@@ -1,0 +1,1 @@
+"""Views: parse the form, do the one act, answer."""

@@ -1,0 +1,208 @@
+"""At the machine: who is inside, the temperatures, and the one thing to do next."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_http_methods, require_safe
+
+from cases import overview
+from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
+from cases.models import Case, Hold
+from cases.overview import Machine
+from cases.steps import STEPS
+from cases.views.requests import StaffRequest, need_role
+from crematory import clock
+from crematory.fields import QuantityField
+from crematory.middleware import KEPT_SESSION_KEY
+from crematory.models import Role
+from crematory.units import NBSP, UnitSystem, show_quantity
+from retort_log.acts import ReadingRefused, record_reading
+from retort_log.models import Reading, Retort
+
+CHARGE = STEPS["charge"]
+# Of the gates of a charge these ask the retort alone, and these the person alone.
+RETORT_GATES = ("retort_free", "retort_fit", "charging_temperature")
+PERSON_GATES = ("waiting_period", "mass_limit")
+CANDIDATES = 8
+READINGS = 12
+
+
+@dataclass(frozen=True)
+class Temperature:
+    """A temperature in pieces, so that the numeral can be shown very large."""
+
+    chamber: str
+    number: str
+    unit: str
+    other: str
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A tagged person who could be charged here; `refusals` say what still stands against it."""
+
+    case: Case
+    refusals: list[Verdict]
+
+
+class ReadingForm(forms.Form):
+    """A reading of both chambers, taken now or at a stated time."""
+
+    primary = QuantityField(kind="temperature", label="Primary chamber")
+    secondary = QuantityField(kind="temperature", label="Secondary chamber")
+    at = forms.DateTimeField(
+        label="Time of the reading",
+        required=False,
+        help_text="Leave empty for now.",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"],
+    )
+
+    def __init__(self, units: UnitSystem, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("primary", "secondary"):
+            field = self.fields[name]
+            assert isinstance(field, QuantityField)
+            field.use_units(units)
+
+
+@require_safe
+def machines(request: StaffRequest) -> HttpResponse:
+    """All retorts side by side."""
+    found = overview.machines(request.facility, clock.now())
+    blocks = [{"machine": m, "temperatures": _temperatures(m.reading, request)} for m in found]
+    return render(request, "cases/machines.html", {"blocks": blocks})
+
+
+@require_safe
+def machine(request: StaffRequest, code: str) -> HttpResponse:
+    """One retort. The part that changes by itself is asked for again every 15 seconds."""
+    live = _live(request, code)
+    if request.htmx:  # type: ignore[attr-defined]
+        response = render(request, "cases/_machine_live.html", live)
+    else:
+        response = _whole(request, live, ReadingForm(request.facility.units, _kept(request)))
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def reading(request: StaffRequest, code: str) -> HttpResponse:
+    """Store a reading; a second submission of the same values is answered with the first."""
+    if request.method != "POST":
+        return redirect("machine", code=code)
+    retort = get_object_or_404(
+        Retort.objects.select_related("facility", "place"),
+        facility=request.facility,
+        place__code=code,
+    )
+    need_role(request, Role.OPERATOR, Role.MANAGER)
+    form = ReadingForm(request.facility.units, request.POST)
+    if form.is_valid():
+        stated = form.cleaned_data
+        try:
+            record_reading(
+                retort, request.user, stated["primary"], stated["secondary"], stated["at"]
+            )
+        except ReadingRefused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, f"Reading of {retort.name} recorded.")
+            return redirect("machine", code=code)
+    return _whole(request, _live(request, code), form, status=422)
+
+
+def _kept(request: StaffRequest) -> Any:
+    """What was typed into the form when the session had ended; given back once."""
+    kept = request.session.get(KEPT_SESSION_KEY)
+    match = request.resolver_match
+    if not kept or match is None or kept["path"] != reverse("cases:reading", kwargs=match.kwargs):
+        return None
+    del request.session[KEPT_SESSION_KEY]
+    return {name: values[-1] for name, values in kept["data"].items() if values}
+
+
+def _whole(
+    request: StaffRequest, live: dict[str, Any], form: ReadingForm, status: int = 200
+) -> HttpResponse:
+    retort = live["machine"].retort
+    newest = Reading.objects.filter(retort=retort).select_related("read_by")
+    context = {
+        **live,
+        "form": form,
+        "may_read": bool(request.user.roles & {Role.OPERATOR, Role.MANAGER}),
+        "readings": newest.only("at", "primary_c", "secondary_c", "read_by__printed_name").order_by(
+            "-at"
+        )[:READINGS],
+    }
+    return render(request, "cases/machine.html", context, status=status)
+
+
+def _live(request: StaffRequest, code: str) -> dict[str, Any]:
+    now = clock.now()
+    found = overview.machines(request.facility, now, code)
+    if not found:
+        raise Http404
+    here = found[0]
+    context = {"machine": here, "temperatures": _temperatures(here.reading, request), "now": now}
+    if here.case and here.next_step:
+        situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
+        return {**context, "gates": ask_all(situation)}
+    return {**context, **_candidates(request, here, now)}
+
+
+def _candidates(request: StaffRequest, here: Machine, now: datetime) -> dict[str, Any]:
+    """Tagged persons, longest wait first, and what stands against charging each of them here.
+
+    A gate that asks the retort gives one answer for all; holds are read for all at once, so
+    that the number of queries does not grow with the persons.
+    """
+    tagged = overview.open_cases(request.facility).filter(stage="tagged")
+    rows = tagged.select_related("disc", "delivery").order_by("stage_since")[: CANDIDATES + 1]
+    cases = overview.with_facility(rows, request.facility)
+    held = set(
+        Hold.objects.filter(case__in=cases, lifted_at__isnull=True).values_list("case", flat=True)
+    )
+    candidates = [_candidate(case, case.pk in held, here, now) for case in cases[:CANDIDATES]]
+    return {
+        "gates": _ask(RETORT_GATES, cases[0], here, now) if cases else [],
+        "candidates": candidates,
+        "has_more_candidates": len(cases) > CANDIDATES,
+        "ready": next((c for c in candidates if not c.refusals), None),
+    }
+
+
+def _candidate(case: Case, is_held: bool, here: Machine, now: datetime) -> Candidate:
+    verdicts = _ask(PERSON_GATES, case, here, now)
+    if is_held:
+        verdicts.insert(0, Verdict("no_hold", "No hold", REFUSED, "On hold.", "manager"))
+    return Candidate(case, [v for v in verdicts if v.state == REFUSED])
+
+
+def _ask(names: tuple[str, ...], case: Case, here: Machine, now: datetime) -> list[Verdict]:
+    situation = Situation(case=case, step=CHARGE, now=now, retort=here.retort)
+    return [GATES[name](situation) for name in names]
+
+
+def _temperatures(reading: Reading | None, request: StaffRequest) -> list[Temperature]:
+    if reading is None:
+        return []
+    units = request.facility.units
+    return [
+        _temperature("Secondary chamber", reading.secondary_c, units),
+        _temperature("Primary chamber", reading.primary_c, units),
+    ]
+
+
+def _temperature(chamber: str, value: Decimal, units: UnitSystem) -> Temperature:
+    other: UnitSystem = "metric" if units == "us" else "us"
+    number, unit = show_quantity(value, "temperature", units).split(NBSP)
+    return Temperature(chamber, number, unit, show_quantity(value, "temperature", other))

@@ -1,0 +1,25 @@
+"""Today: what waits, for whom, and since when."""
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from cases import overview
+from cases.views.requests import StaffRequest
+from crematory import clock
+
+
+@require_safe
+def today(request: StaffRequest) -> HttpResponse:
+    """Holds first, then the persons who wait for each step; the retorts and the free places."""
+    facility = request.facility
+    return render(
+        request,
+        "cases/today.html",
+        {
+            "holds": overview.open_holds(facility),
+            "groups": overview.waiting(facility),
+            "machines": overview.machines(facility, clock.now()),
+            "free_places": overview.free_places(facility),
+        },
+    )

@@ -1,0 +1,45 @@
+"""The trail of one person: every act in order, the refused attempts too."""
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from cases.models import Case
+from cases.trail_lines import line
+from cases.views.requests import StaffRequest
+from chain_of_custody.models import CustodyEntry, Log
+
+PAGE_SIZE = 200
+
+
+@require_safe
+def trail(request: StaffRequest, number: str) -> HttpResponse:
+    """All entries of a case, 200 a page; `?from=` begins at a sequence number."""
+    case = get_object_or_404(
+        Case.objects.select_related("disc"), facility=request.facility, number=number
+    )
+    case.facility = request.facility
+    start = request.GET.get("from", "")
+    first = int(start) if start.isascii() and start.isdigit() and len(start) < 19 else 0
+    found = list(
+        CustodyEntry.objects.filter(case=case, sequence__gte=first)
+        .select_related("signed_by", "witness", "place_from", "place_to")
+        .prefetch_related("sealed")
+        .order_by("sequence")[: PAGE_SIZE + 1]
+    )
+    lines = [line(entry, request.facility.units) for entry in found[:PAGE_SIZE]]
+    corrected: dict[int, list[int]] = {}
+    for one in lines:
+        if one.corrects is not None:
+            corrected.setdefault(one.corrects, []).append(one.entry.sequence)
+    return render(
+        request,
+        "cases/trail.html",
+        {
+            "case": case,
+            "lines": [(one, corrected.get(one.entry.sequence, [])) for one in lines],
+            "log": Log.objects.filter(facility=request.facility).first(),
+            "next_from": found[PAGE_SIZE].sequence if len(found) > PAGE_SIZE else None,
+            "is_later_page": first > 0,
+        },
+    )
