@@ -1,0 +1,281 @@
+"""One person's whole path, clicked and typed in a real browser by two people."""
+
+import re
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+from urllib.parse import urljoin
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Browser, Page, expect
+from pypdf import PdfReader
+
+from cases.models import Case
+from chain_of_custody.verify import verify
+from crematory.models import Facility
+from tests import cast
+from tests.browser.conftest import DESK, TABLET, sign_in
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+NAME = "Łukasz Oldmeadow-Nguyễn"
+DISC = "4711"
+
+
+@pytest.fixture
+def house(transactional_db: None) -> Facility:
+    """The cast's facility, in real transactions, as the browser's server sees it."""
+    return cast.make_facility()
+
+
+class Hand:
+    """One person at one screen, signed in."""
+
+    def __init__(self, browser: Browser, base: str, house: Facility, key: str) -> None:
+        size = TABLET if key == cast.OPERATOR else DESK
+        self.context = browser.new_context(
+            viewport=size, locale="en-US", timezone_id=house.time_zone, accept_downloads=True
+        )
+        self.context.set_default_timeout(15_000)
+        self.page: Page = self.context.new_page()
+        self.errors: list[str] = []
+        self.page.on("pageerror", lambda error: self.errors.append(str(error)))
+        self.base, self.house = base, house
+        sign_in(self.page, base, house.case_prefix + key, cast.PASSWORD)
+
+    def go(self, address: str) -> None:
+        self.page.goto(urljoin(self.base, address))
+
+    def fill(self, **fields: Any) -> None:
+        """Type text, choose options and tick boxes by the names of the fields."""
+        for name, value in fields.items():
+            field = self.page.locator(f"main [name='{name}']")
+            if value is True:
+                field.check()
+            elif field.evaluate("e => e.tagName") == "SELECT":
+                field.select_option(value)
+            else:
+                field.fill(value)
+
+    def sign(self, signer: str, witness: str | None = None) -> None:
+        self.fill(signer_code=self.house.case_prefix + signer, signer_pin=cast.PINS[signer])
+        if witness:
+            self.fill(witness_code=self.house.case_prefix + witness, witness_pin=cast.PINS[witness])
+
+    def send(self) -> None:
+        """Press the one button that sends the form with a token or a reading."""
+        self.page.locator(
+            "main form:has([name='token']) button[type=submit]:not([name]), "
+            "main form:has([name='primary']) button[type=submit]"
+        ).last.click()
+
+    def step(self, number: str, verb: str, *signers: str, **fields: Any) -> None:
+        """Open the step from the case's page, state the facts, sign and send."""
+        self.go(f"/cases/{number}/steps/{verb}/")
+        self.fill(**fields)
+        self.sign(*signers)
+        self.send()
+        expect(self.page).to_have_url(re.compile(f"/cases/{number}/$"))
+
+
+def local(at: datetime) -> str:
+    """A time as a datetime-local field takes it, in the zone in force."""
+    return timezone.localtime(at).strftime("%Y-%m-%dT%H:%M")
+
+
+def announce(office: Hand) -> str:
+    office.go("/cases/announce/")
+    office.fill(
+        decedent_name=NAME,
+        born_on="1941-05-06",
+        died_at=local(timezone.now() - timedelta(hours=60)),
+        sender="Harrow & Vale Funeral Directors",
+    )
+    office.send()
+    expect(office.page.locator("h1")).to_contain_text("Łukasz Oldmeadow-Nguyễn")
+    found = re.search(r"/cases/([A-Z0-9-]+)/", office.page.url)
+    assert found
+    return found[1]
+
+
+def office_papers(office: Hand, number: str) -> None:
+    for kind in ("cremation_authorization", "removal_authorization"):
+        office.go(f"/cases/{number}/documents/")
+        office.fill(kind=kind, reference="R-1", issued_by="Harrow & Vale", issued_on="2026-01-02")
+        office.send()
+    office.go(f"/cases/{number}/agents/")
+    office.fill(name="Vera Oldmeadow", relationship="daughter", position="signed")
+    office.send()
+    office.go(f"/cases/{number}/recipients/")
+    office.fill(name="Vera Oldmeadow", relationship="daughter")
+    office.send()
+    office.go(f"/cases/{number}/settle/")
+    office.fill(is_death_reportable="False", disposition="hand_over", jewellery="none")
+    office.send()
+
+
+def answer_devices(operator: Hand, number: str) -> None:
+    operator.go(f"/cases/{number}/devices/")
+    for question in operator.page.locator("main select[name$='-answer']").all():
+        question.select_option("no")
+    operator.fill(informant="Vera Oldmeadow, daughter")
+    operator.send()
+
+
+def read_temperatures(operator: Hand, primary: str, secondary: str, at: str = "") -> None:
+    operator.go("/machine/retort-1/")
+    operator.fill(primary=primary, secondary=secondary)
+    if at:
+        operator.fill(at=at)
+    operator.send()
+    expect(operator.page.locator("body")).to_contain_text("recorded")
+
+
+def print_paper(hand: Hand, number: str, kind: str, folder: Path) -> str:
+    """Press the print button of this paper on the case page; return the text of the PDF."""
+    hand.go(f"/cases/{number}/")
+    hand.page.locator(f"form[action$='/print/{kind}/'] button").click()
+    hand.page.wait_for_load_state()
+    paper = Case.objects.get(number=number).papers.filter(kind=kind).latest("pk")
+    response = hand.context.request.get(
+        urljoin(hand.base, f"/cases/{number}/papers/{paper.number}.pdf")
+    )
+    assert response.status == 200
+    path = folder / f"{kind}.pdf"
+    path.write_bytes(response.body())
+    return "\n".join(page.extract_text() for page in PdfReader(path).pages)
+
+
+def place(house: Facility, code: str) -> str:
+    return str(house.places.get(code=code).pk)
+
+
+def test_it_walks_a_person_from_the_call_to_the_release(
+    browser: Browser, live_server: Any, house: Facility, tmp_path: Path
+) -> None:
+    with timezone.override(house.zone):
+        office = Hand(browser, live_server.url, house, cast.CLERK)
+        operator = Hand(browser, live_server.url, house, cast.OPERATOR)
+        number = announce(office)
+        office.step(
+            number,
+            "receive",
+            cast.CLERK,
+            cast.OPERATOR,
+            band_reads="ŁUKASZ OLDMEADOW-NGUYỄN",
+            delivered_by="Tam Reed",
+            firm="Harrow & Vale",
+            container_kind="fibreboard",
+            is_closed=True,
+            is_rigid=True,
+            is_leak_proof=True,
+            is_combustible=True,
+            mass_kg="182 lb",
+            belongings="none",
+            place=place(house, "bay-1"),
+        )
+        label = print_paper(office, number, "label", tmp_path)
+        assert number in label
+        receipt = print_paper(office, number, "receipt", tmp_path)
+        assert "Tam Reed" in receipt
+        office_papers(office, number)
+        office.step(number, "authorize", cast.CLERK)
+        answer_devices(operator, number)
+        operator.step(number, "clear_devices", cast.OPERATOR)
+        operator.step(
+            number,
+            "assign_disc",
+            cast.OPERATOR,
+            disc_number=DISC,
+            disc_number_again=f"DISC/{DISC}",
+            is_attached=True,
+        )
+        read_temperatures(
+            operator, "1100 F", "1650 F", local(timezone.now() - timedelta(minutes=10))
+        )
+        wrong_disc_fills_the_screen(operator, number, house)
+        operator.step(
+            number,
+            "charge",
+            cast.OPERATOR,
+            cast.SECOND_OPERATOR,
+            retort=str(house.retorts.get(name="Retort 1").pk),
+            disc_scan=f"DISC/{DISC}",
+            label_scan=f"CASE/{number}/",
+            chamber_is_empty=True,
+        )
+        operator.step(number, "burner_off", cast.OPERATOR, flame_has_ended=True)
+        read_temperatures(operator, "150 F", "190 F")
+        operator.step(
+            number,
+            "recover",
+            cast.OPERATOR,
+            chamber_is_swept=True,
+            disc_scan=DISC,
+            place=place(house, "tray-1"),
+        )
+        operator.step(
+            number,
+            "process",
+            cast.OPERATOR,
+            processor_was_empty=True,
+            metal_fate="none found",
+            mass_kg="5 lb 4 oz",
+        )
+        operator.step(
+            number,
+            "contain",
+            cast.OPERATOR,
+            **{
+                "containers-0-kind": "urn",
+                "containers-0-volume_l": "200 in3",
+                "containers-0-mass_kg": "5 lb 4 oz",
+            },
+            label_disc_scan=DISC,
+            are_sealed=True,
+            place=place(house, "shelf-1"),
+        )
+        office.step(
+            number,
+            "release",
+            cast.CLERK,
+            cast.SECOND_CLERK,
+            recipient_name="Vera Oldmeadow",
+            identification="passport, seen",
+            disc_on_paper=DISC,
+            disc_on_container=DISC,
+            receipt_is_signed=True,
+        )
+        for kind, wanted in {
+            "certificate": DISC,
+            "release": "Vera Oldmeadow",
+            "trail": "charge",
+        }.items():
+            assert wanted.lower() in print_paper(office, number, kind, tmp_path).lower()
+        case = Case.objects.get(number=number)
+        assert case.stage == "released"
+        assert verify(house).findings == []
+        assert office.errors == []
+        assert operator.errors == []
+
+
+def wrong_disc_fills_the_screen(operator: Hand, number: str, house: Facility) -> None:
+    """The wrong disc at the machine: the refusal fills the screen and what was typed stays."""
+    operator.go(f"/cases/{number}/steps/charge/")
+    operator.fill(
+        retort=str(house.retorts.get(name="Retort 1").pk),
+        disc_scan="DISC/9999",
+        label_scan=f"CASE/{number}/",
+        chamber_is_empty=True,
+    )
+    operator.sign(cast.OPERATOR, cast.SECOND_OPERATOR)
+    operator.send()
+    screen = operator.page.locator(".refusal-screen")
+    expect(screen).to_contain_text("WRONG DISC")
+    box = screen.bounding_box()
+    assert box is not None
+    assert (box["width"], box["height"]) >= (TABLET["width"] * 0.98, TABLET["height"] * 0.98)
+    refused = Case.objects.get(number=number).entries.filter(outcome="refused").latest("sequence")
+    assert "disc_scanned" in refused.payload
+    assert Case.objects.get(number=number).stage == "tagged"
