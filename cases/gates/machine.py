@@ -69,6 +69,7 @@ def retort_fit(s: Situation) -> Answer:
         return asked("The retort must be fit for use and its permit current.")
     if retort.facility_id != s.case.facility_id:
         return refused("This retort belongs to another facility.", MANAGER)
+    retort.refresh_from_db(fields=["is_fit", "unfit_reason"])  # as it is now, not as it was shown
     if not retort.is_fit:
         return refused(f"{retort.name} is out of use: {retort.unfit_reason}.", MANAGER)
     expires = retort.permit.expires_on

@@ -1,0 +1,384 @@
+"""One person's way through the house: a generator that yields when the next thing happens.
+
+Between two yields the clock stands at the time that was yielded last; every act is one call of
+the functions that the pages call.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from cases import acts
+from cases.corrections import correct
+from cases.demo.diary import next_working_day
+from cases.demo.hands import Hands, celsius
+from cases.demo.people import Course, Person
+from cases.demo.statements import SLIPS, STATEMENTS
+from cases.errors import StepRefused
+from cases.facts import Facts
+from cases.models import Case, DeviceAnswer, Hold
+from cases.steps import STEPS
+from cases.taking import take
+from crematory import clock
+from crematory.models import Role
+from retort_log.acts import record_reading
+from retort_log.fitness import state_fitness
+from retort_log.models import Retort
+
+Times = Iterator[datetime]
+LATE = timedelta(minutes=40)
+# Slips that need more than one wrong word; the parts of the way stage them.
+STAGED = ("retort_fit", "charging_temperature", "readings_cover", "cool_enough")
+
+
+class DemonstrationError(Exception):
+    """The house behaved otherwise than the demonstration expects."""
+
+
+@dataclass(frozen=True)
+class Moments:
+    """When this person comes, is charged and where; `now` is the end of the demonstration."""
+
+    now: datetime
+    arrival: datetime
+    charge: datetime
+    retort: Retort
+
+
+class Life:
+    """One person's way, as `people.toml` tells it."""
+
+    case: Case
+    disc: str
+
+    def __init__(
+        self, person: Person, index: int, hands: Hands, course: Course, moments: Moments
+    ) -> None:
+        self.person, self.index, self.hands = person, index, hands
+        self.course, self.moments, self.retort = course, moments, moments.retort
+        self.at = moments.arrival
+        grams = {"f": 1900, "m": 2600}.get(person.sex, 2200) + (index * 97) % 480
+        self.remains_kg = Decimal(person.remains_kg or Decimal(grams) / 1000)
+
+    def after(self, minutes: int) -> datetime:
+        """Move on by so many minutes."""
+        self.at += timedelta(minutes=minutes)
+        return self.at
+
+    # Who signs
+
+    def front(self, other: bool = False) -> str:
+        """Return the code of the front-office member on duty, or of the other one."""
+        return ("FO1", "FO2")[(self.index + other) % 2]
+
+    def operator(self, other: bool = False) -> str:
+        """Return the code of the operator on duty, or of the other one."""
+        return ("OP1", "OP2")[(self.index + other) % 2]
+
+    def _signer(self, verb: str) -> str:
+        step = STEPS[verb]
+        return self.front() if Role.FRONT_OFFICE in step.signers else self.operator()
+
+    def _witness(self, verb: str) -> str:
+        return self.operator(other=True) if verb in {"receive", "charge"} else self.front(True)
+
+    # Steps
+
+    def _take(self, verb: str, facts: Facts, signer: str = "") -> None:
+        take(
+            verb,
+            self.case,
+            facts,
+            signed_by=self.hands[signer or self._signer(verb)],
+            witness=self.hands[self._witness(verb)] if STEPS[verb].witnessed else None,
+            token=self.hands.token(),
+        )
+
+    def refused(self, verb: str, facts: Facts, gate: str, signer: str = "") -> None:
+        """Try a step that this gate refuses; anything else is an error."""
+        try:
+            self._take(verb, facts, signer)
+        except StepRefused as refusal:
+            if gate in refusal.codes:
+                return
+            raise DemonstrationError(f"{verb}: {refusal.codes} instead of {gate}") from refusal
+        raise DemonstrationError(f"{verb}: {gate} did not refuse {self.case.number}")
+
+    def step(self, verb: str) -> Times:
+        """Take the step, after the slips that `people.toml` names for it."""
+        for gate in self.person.slips:
+            if gate in STEPS[verb].gates and gate not in STAGED:
+                yield self.after(2)
+                self.refused(verb, SLIPS[gate](self, STATEMENTS[verb](self)), gate)
+        yield self.after(2)
+        happened_at = None
+        if verb in self.person.late:
+            happened_at = clock.now()
+            self.at += LATE
+            yield self.at
+        self._take(verb, replace(STATEMENTS[verb](self), happened_at=happened_at))
+
+    def run(self) -> Times:
+        """Go the whole way, or as far as the person has come."""
+        yield from self.door()
+        reached = "in_care"
+        if self.person.until == "expected":
+            return
+        for verb, prepare in PATH:
+            if reached == self._goal():
+                yield from self.stop(verb, prepare)
+                return
+            yield from prepare(self)
+            yield from self.step(verb)
+            reached = STEPS[verb].stage_to
+
+    def _goal(self) -> str:
+        if self.person.charged_minutes_ago:
+            return "released"  # time itself stops these: they are in a retort now
+        return "in_care" if self.person.until == "returned" else self.person.until
+
+    def stop(self, verb: str, prepare: Callable[["Life"], Times]) -> Times:
+        """Stay here: try the next step, which a gate refuses, or go home uncremated."""
+        person = self.person
+        if not person.stopped_by:
+            return
+        if verb != "charge":
+            yield from prepare(self)
+        if person.hold:
+            yield self.after(5)
+            acts.open_hold(
+                self.case, self.hands[self.front()], self.hands.token(), ground=person.hold
+            )
+        is_expired = person.stopped_by == "operator_certified"
+        if verb == "charge":
+            back = 0 if is_expired else 15 + self.index % 10
+            self.at = max(self.at, self.moments.now - timedelta(minutes=back))
+        yield self.after(0 if verb == "charge" else 6)
+        facts = STATEMENTS[verb](self)
+        self.refused(verb, facts, person.stopped_by, signer="OP3" if is_expired else "")
+        if person.until == "returned":
+            self.after(180)
+            yield from self.step("return_uncremated")
+
+    # Parts of the way
+
+    def door(self) -> Times:
+        person = self.person
+        yield self.after(-120)
+        died_at = self.moments.arrival - timedelta(hours=26, minutes=self.index * 7)
+        if person.died_hours_ago:
+            died_at = self.moments.now - timedelta(hours=person.died_hours_ago)
+        self.case = acts.announce(
+            self.hands.facility,
+            self.hands.member(self.front()),
+            self.hands.token(),
+            decedent_name=person.announced_as or person.name,
+            born_on=person.born,
+            died_at=died_at.replace(second=0, microsecond=0),
+            sex=person.sex,
+            sender=person.sender,
+        )
+        if person.until == "expected":
+            return
+        yield self.after(120)
+        if person.announced_as:
+            yield from self._correct_name()
+        yield from self.step("receive")
+
+    def _correct_name(self) -> Times:
+        self.refused("receive", STATEMENTS["receive"](self), "identity_band")
+        yield self.after(9)
+        correct(
+            self.case,
+            self.hands[self.front()],
+            self.hands.token(),
+            "decedent_name",
+            self.person.name,
+            "Misheard on the telephone; band, paperwork and sender agree.",
+        )
+        self.case.refresh_from_db()
+
+    def papers(self) -> Times:
+        person, member = self.person, self.hands.member(self.front())
+        yield self.after(12)
+        if "authorize" in person.early:
+            self.refused("authorize", STATEMENTS["authorize"](self), "documents_on_file")
+            yield self.after(20)
+        kinds = ["cremation_authorization", "removal_authorization"]
+        if person.reportable == "cleared":
+            kinds.append("medical_clearance")
+        for kind in (kind for kind in kinds if kind not in person.lacks):
+            self._file(kind)
+            yield self.after(3)
+        signed = {"name": person.agent, "relationship": person.relationship}
+        if "agent" not in person.lacks:
+            acts.state_agent(self.case, member, self.hands.token(), position="signed", **signed)
+            acts.name_recipient(self.case, member, self.hands.token(), **signed)
+        yield self.after(2)
+        acts.settle(
+            self.case,
+            member,
+            self.hands.token(),
+            is_death_reportable=person.reportable != "no",
+            disposition="ship" if person.shipped else "hand_over",
+        )
+        if person.objector:
+            yield self.after(40)
+            acts.state_agent(
+                self.case,
+                member,
+                self.hands.token(),
+                name=person.objector,
+                relationship="son",
+                position="objects",
+            )
+
+    def _file(self, kind: str) -> None:
+        acts.file_document(
+            self.case,
+            self.hands.member(self.front()),
+            self.hands.token(),
+            kind=kind,
+            reference=f"{kind[:2].upper()}-{4400 + self.index}",
+            issued_by="county coroner" if kind == "medical_clearance" else self.person.sender,
+            issued_on=(clock.now() - timedelta(days=1)).date(),
+        )
+
+    def devices(self) -> Times:
+        person = self.person
+        yield self.after(15)
+        if person.lifted:
+            yield from self._held_and_lifted()
+        if "clear_devices" in person.early:
+            self.refused("clear_devices", STATEMENTS["clear_devices"](self), "devices_answered")
+            yield self.after(8)
+        for device in DeviceAnswer.Device:
+            self._answer(device.value, person.devices.get(device.value, "no"))
+        acts.settle(
+            self.case,
+            self.hands.member(self.operator()),
+            self.hands.token(),
+            jewellery="removed" if person.belongings != "none" else "none",
+        )
+        for device, told in person.devices.items():
+            if told == "removed":
+                yield self.after(4)
+                self.refused("clear_devices", STATEMENTS["clear_devices"](self), "devices_removed")
+                yield self.after(50)
+                self._answer(device, told, is_removed=True)
+
+    def _held_and_lifted(self) -> Times:
+        token = self.hands.token
+        acts.open_hold(self.case, self.hands["OP3"], token(), ground=self.person.hold)
+        yield self.after(25)
+        self.refused("clear_devices", STATEMENTS["clear_devices"](self), "no_hold")
+        yield self.after(60)
+        hold = Hold.objects.get(case=self.case)
+        acts.lift_hold(hold, self.hands["MG1"], token(), reason=self.person.lifted)
+        yield self.after(5)
+
+    def _answer(self, device: str, told: str, is_removed: bool = False) -> None:
+        removal = {
+            "removed_by": "Tamsin Orrel, embalmer" if is_removed else "",
+            "removed_at": clock.now() - timedelta(minutes=15) if is_removed else None,
+            "went_to": "returned to the clinic in a sealed box" if is_removed else "",
+        }
+        safe_from = self.moments.now + timedelta(days=11) if told == "waits" else None
+        acts.answer_device(
+            self.case,
+            self.hands.member(self.operator()),
+            self.hands.token(),
+            device=device,
+            answer={"removed": "yes", "waits": "yes"}.get(told, told),
+            informant=f"{self.person.agent}, by telephone",
+            safe_from=safe_from,
+            **removal,
+        )
+
+    def tag(self) -> Times:
+        self.disc = self.hands.next_disc()
+        yield self.after(20)
+
+    def preheat(self) -> Times:
+        self.at = self.moments.charge
+        course, slips = self.course, self.person.slips
+        if "retort_fit" in slips:
+            yield self._minute(-50)
+            yield from self._out_of_use()
+        yield from self._read(-60, course.preheat_too_cold)
+        if "charging_temperature" in slips:
+            yield self._minute(course.preheat_too_cold)
+            self.refused("charge", STATEMENTS["charge"](self), "charging_temperature")
+        yield from self._read(course.preheat_too_cold, 0)
+
+    def _out_of_use(self) -> Times:
+        manager = self.hands["MG1"]
+        state_fitness(self.retort, manager, is_fit=False, reason="door seal torn")
+        yield self._minute(-45)
+        self.refused("charge", STATEMENTS["charge"](self), "retort_fit")
+        yield self._minute(-34)
+        state_fitness(self.retort, manager, is_fit=True, reason="door seal replaced and seen tight")
+
+    def burn(self) -> Times:
+        course = self.course
+        late = course.entered_late if "readings_cover" in self.person.slips else ()
+        yield from self._read(0, course.burner_off, skip=late)
+        self.at = self._minute(course.burner_off)
+        if not late:
+            return
+        yield self.at
+        self.refused("burner_off", STATEMENTS["burner_off"](self), "readings_cover")
+        yield self.after(2)
+        for minute, primary, secondary in course.between(late[0], late[-1] + 1):
+            self._record(minute, primary, secondary, at=self._minute(minute))
+
+    def cool(self) -> Times:
+        course = self.course
+        yield from self._read(course.burner_off, course.too_hot)
+        if "cool_enough" in self.person.slips:
+            yield self._minute(course.too_hot)
+            self.refused("recover", STATEMENTS["recover"](self), "cool_enough")
+        yield from self._read(course.too_hot, course.recovered)
+        self.at = self._minute(course.recovered)
+
+    def _minute(self, minute: int) -> datetime:
+        return self.moments.charge + timedelta(minutes=minute)
+
+    def _read(self, start: int, end: int, skip: tuple[int, ...] = ()) -> Times:
+        for minute, primary, secondary in self.course.between(start, end):
+            if minute not in skip:
+                yield self._minute(minute)
+                self._record(minute, primary, secondary)
+
+    def _record(
+        self, minute: int, primary: int, secondary: int, at: datetime | None = None
+    ) -> None:
+        record_reading(
+            self.retort,
+            self.hands.member(self.operator()),
+            celsius(primary, self.index, minute),
+            celsius(secondary, self.index, minute),
+            at,
+        )
+
+    def rest(self) -> Times:
+        yield self.after(22)
+
+    def wait_for_family(self) -> Times:
+        zone = self.hands.facility.zone
+        self.at = next_working_day(self.at, zone, minutes=(self.index % 7) * 45)
+        yield self.at
+
+
+PATH: tuple[tuple[str, Callable[[Life], Times]], ...] = (
+    ("authorize", Life.papers),
+    ("clear_devices", Life.devices),
+    ("assign_disc", Life.tag),
+    ("charge", Life.preheat),
+    ("burner_off", Life.burn),
+    ("recover", Life.cool),
+    ("process", Life.rest),
+    ("contain", Life.rest),
+    ("release", Life.wait_for_family),
+)

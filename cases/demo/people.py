@@ -1,0 +1,97 @@
+"""Reading the invented people and the course of a run from `demo_data/`."""
+
+import tomllib
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from crematory.units import parse_quantity
+
+FOLDER = Path(__file__).resolve().parent.parent.parent / "demo_data"
+
+
+@dataclass(frozen=True)
+class Person:
+    """One invented person: who they are, how far they have come, and what went wrong."""
+
+    name: str
+    until: str
+    mass: str
+    sender: str
+    agent: str
+    relationship: str
+    sex: str = ""
+    born: date | None = None
+    hours_ago: int | None = None
+    charged_minutes_ago: int | None = None
+    died_hours_ago: int | None = None
+    announced_as: str = ""
+    belongings: str = "none"
+    reportable: str = "no"
+    lacks: tuple[str, ...] = ()
+    devices: dict[str, str] = field(default_factory=dict)
+    objector: str = ""
+    early: tuple[str, ...] = ()
+    slips: tuple[str, ...] = ()
+    late: tuple[str, ...] = ()
+    stopped_by: str = ""
+    hold: str = ""
+    lifted: str = ""
+    remains_kg: str = ""
+    accepted: str = ""
+    keepsake: bool = False
+    shipped: bool = False
+
+    @property
+    def mass_kg(self) -> Decimal:
+        """Mass of person and container in kg."""
+        return parse_quantity(self.mass, "mass", "lb")
+
+
+@dataclass(frozen=True)
+class Course:
+    """The course of a run, in minutes from the charge."""
+
+    burner_off: int
+    recovered: int
+    too_hot: int
+    preheat_too_cold: int
+    readings: tuple[tuple[int, int, int], ...]
+    entered_late: tuple[int, ...]
+
+    def between(self, start: int, end: int) -> list[tuple[int, int, int]]:
+        """Return the readings of these minutes, the end not counted."""
+        return [reading for reading in self.readings if start <= reading[0] < end]
+
+
+def _load(name: str) -> dict[str, Any]:
+    return tomllib.loads((FOLDER / name).read_text(encoding="utf-8"))
+
+
+def _person(table: dict[str, Any]) -> Person:
+    return Person(**{key: tuple(v) if isinstance(v, list) else v for key, v in table.items()})
+
+
+def people() -> list[Person]:
+    """Return everybody in `people.toml`, in the file's order."""
+    return [_person(table) for table in _load("people.toml")["person"]]
+
+
+def walker() -> Person:
+    """Return the person of the walk."""
+    return _person(_load("walk.toml"))
+
+
+def course() -> Course:
+    """Return the course of a run."""
+    data = _load("run.toml")
+    return Course(
+        burner_off=data["burner_off"],
+        recovered=data["recovered"],
+        too_hot=data["too_hot"],
+        preheat_too_cold=data["preheat_too_cold"],
+        readings=tuple((m, p, s) for m, p, s in data["readings"]),
+        entered_late=tuple(data["entered_late"]),
+    )

@@ -1,0 +1,187 @@
+"""What the hands of the demonstration state at each step, and the slips that gates refuse."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from cases import facts as f
+from chain_of_custody.models import Place
+
+if TYPE_CHECKING:
+    from cases.demo.life import Life
+
+URN_L, KEEPSAKE_L = Decimal("3.3"), Decimal("0.3")
+KEEPSAKE_KG = Decimal("0.150")
+
+
+def receive(life: Life) -> f.Facts:
+    return f.ReceiveFacts(
+        band_reads=life.person.name,
+        delivered_by="Corwin Pellanby",
+        firm=life.person.sender,
+        container_kind="plywood container, unlined",
+        is_closed=True,
+        is_rigid=True,
+        is_leak_proof=True,
+        is_combustible=True,
+        mass_kg=life.person.mass_kg,
+        belongings=life.person.belongings,
+        place=life.hands.free(Place.Kind.BAY),
+    )
+
+
+def authorize(life: Life) -> f.Facts:
+    return f.AuthorizeFacts()
+
+
+def clear_devices(life: Life) -> f.Facts:
+    return f.ClearDevicesFacts()
+
+
+def assign_disc(life: Life) -> f.Facts:
+    return f.AssignDiscFacts(disc_number=life.disc, disc_number_again=life.disc, is_attached=True)
+
+
+def charge(life: Life) -> f.Facts:
+    return f.ChargeFacts(
+        retort=life.retort,
+        disc_scan=f"DISC/{life.disc}",
+        label_scan=f"CASE/{life.case.number}",
+        chamber_is_empty=True,
+    )
+
+
+def burner_off(life: Life) -> f.Facts:
+    return f.BurnerOffFacts(flame_has_ended=True)
+
+
+def recover(life: Life) -> f.Facts:
+    return f.RecoverFacts(
+        disc_scan=f"DISC/{life.disc}", chamber_is_swept=True, place=life.hands.free(Place.Kind.TRAY)
+    )
+
+
+def process(life: Life) -> f.Facts:
+    accepted = life.person.accepted
+    return f.ProcessFacts(
+        processor_was_empty=True,
+        metal_fate="recycled, as authorized",
+        mass_kg=life.remains_kg,
+        acceptance=life.hands["MG1"] if accepted else None,
+        acceptance_reason=accepted,
+    )
+
+
+def contain(life: Life) -> f.Facts:
+    parts = [f.Container(kind="urn", volume_l=URN_L, mass_kg=life.remains_kg)]
+    if life.person.keepsake:
+        parts = [
+            f.Container(kind="urn", volume_l=URN_L, mass_kg=life.remains_kg - KEEPSAKE_KG),
+            f.Container(kind="keepsake urn", volume_l=KEEPSAKE_L, mass_kg=KEEPSAKE_KG),
+        ]
+    return f.ContainFacts(
+        containers=tuple(parts),
+        label_disc_scan=f"DISC/{life.disc}",
+        are_sealed=True,
+        place=life.hands.free(Place.Kind.SHELF),
+    )
+
+
+def release(life: Life) -> f.Facts:
+    shipped = life.person.shipped
+    return f.ReleaseFacts(
+        recipient_name=life.person.agent,
+        identification="carrier's acceptance slip" if shipped else "driver licence, seen",
+        disc_on_paper=life.disc,
+        disc_on_container=life.disc,
+        receipt_is_signed=not shipped,
+        carrier="registered post" if shipped else "",
+        tracking_number=f"RR {life.index:09d} ZZ" if shipped else "",
+    )
+
+
+def return_uncremated(life: Life) -> f.Facts:
+    return f.ReturnFacts(
+        recipient_name="Corwin Pellanby",
+        firm=life.person.sender,
+        identification="driver licence, seen",
+        reason="The family could not agree; burial instead.",
+        receipt_is_signed=True,
+    )
+
+
+STATEMENTS: dict[str, Callable[[Life], f.Facts]] = {
+    function.__name__: function
+    for function in (
+        receive,
+        authorize,
+        clear_devices,
+        assign_disc,
+        charge,
+        burner_off,
+        recover,
+        process,
+        contain,
+        release,
+        return_uncremated,
+    )
+}
+
+
+def _one_container(facts: Any, **changes: Any) -> f.Facts:
+    return replace(facts, containers=(replace(facts.containers[0], **changes),))
+
+
+Slip = Callable[["Life", Any], f.Facts]
+# One slip a gate: what somebody in a hurry states, and the gate refuses.
+SLIPS: dict[str, Slip] = {
+    "identity_band": lambda life, facts: replace(facts, band_reads="Oriel Stannick"),
+    "deliverer_named": lambda life, facts: replace(facts, delivered_by=" "),
+    "container_fit": lambda life, facts: replace(facts, is_leak_proof=False),
+    "body_mass_stated": lambda life, facts: replace(facts, mass_kg=Decimal(0)),
+    "belongings_listed": lambda life, facts: replace(facts, belongings=""),
+    "free_bay": lambda life, facts: replace(facts, place=life.hands.not_free("bay")),
+    "disc_read_twice": lambda life, facts: replace(facts, disc_number_again=life.disc[::-1]),
+    "disc_unused": lambda life, facts: replace(
+        facts,
+        disc_number=life.hands.other_disc(life.case),
+        disc_number_again=life.hands.other_disc(life.case),
+    ),
+    "disc_attached": lambda life, facts: replace(facts, is_attached=False),
+    "retort_empty": lambda life, facts: replace(facts, chamber_is_empty=False),
+    "mass_limit": lambda life, facts: replace(facts, retort=life.hands.retorts[1]),
+    "disc_scanned": lambda life, facts: replace(facts, disc_scan=life.hands.other_disc(life.case)),
+    "label_scanned": lambda life, facts: replace(
+        facts, label_scan=life.hands.other_label(life.case)
+    ),
+    "flame_ended": lambda life, facts: replace(facts, flame_has_ended=False),
+    "swept_clear": lambda life, facts: replace(facts, chamber_is_swept=False),
+    "disc_found": lambda life, facts: replace(facts, disc_scan=life.hands.other_disc(life.case)),
+    "free_tray": lambda life, facts: replace(facts, place=life.hands.not_free("tray")),
+    "processor_empty": lambda life, facts: replace(facts, processor_was_empty=False),
+    "metal_settled": lambda life, facts: replace(facts, metal_fate=""),
+    "mass_plausible": lambda life, facts: replace(
+        facts, mass_kg=Decimal("12.4"), acceptance=None, acceptance_reason=""
+    ),
+    "masses_add_up": lambda life, facts: _one_container(
+        facts, mass_kg=life.remains_kg - Decimal("0.4")
+    ),
+    "volumes_hold": lambda life, facts: _one_container(facts, volume_l=Decimal("1.0")),
+    "label_disc_scanned": lambda life, facts: replace(
+        facts, label_disc_scan=life.hands.other_disc(life.case)
+    ),
+    "containers_sealed": lambda life, facts: replace(facts, are_sealed=False),
+    "free_shelf": lambda life, facts: replace(facts, place=life.hands.not_free("shelf")),
+    "recipient_named": lambda life, facts: replace(facts, recipient_name="Oriel Stannick"),
+    "identification_seen": lambda life, facts: replace(facts, identification=""),
+    "disc_read_aloud": lambda life, facts: replace(
+        facts, disc_on_container=life.hands.other_disc(life.case)
+    ),
+    "handed_over": lambda life, facts: replace(
+        facts, receipt_is_signed=False, carrier="", tracking_number=""
+    ),
+    "return_receipt": lambda life, facts: replace(facts, receipt_is_signed=False),
+}

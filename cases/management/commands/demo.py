@@ -1,0 +1,92 @@
+"""`manage.py demo`: the site with invented people, on this machine only."""
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
+
+from cases import house_file
+from cases.demo.build import HOUSE, build
+from cases.demo.walk import walk
+from chain_of_custody.typesetter import PressUnavailable
+from crematory import clock, demo_environment
+from crematory.models import Facility
+
+HOST = "127.0.0.1"
+
+
+class Command(BaseCommand):
+    """Builds the demonstration's database when it is absent, and serves the site."""
+
+    help = "Show the site with invented people; needs no settings."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--fresh", action="store_true", help="make the database new")
+        parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument("--no-serve", action="store_true", help="build, and end")
+        parser.add_argument(
+            "--walk",
+            type=Path,
+            metavar="FOLDER",
+            help="take one new case the whole way, leave its papers in FOLDER, verify, and end",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if not demo_environment.prepared:
+            raise CommandError("Start the demonstration as `python manage.py demo`.")
+        if options["walk"]:
+            self._remove_database()
+            call_command("migrate", verbosity=0)
+            self._walk(options["walk"])
+            return
+        if options["fresh"]:
+            self._remove_database()
+        call_command("migrate", verbosity=0)
+        if not Facility.objects.exists():
+            self.stdout.write("Building the last ten days of an invented house …")
+            build(clock.now())
+        self._print_logins()
+        if not options["no_serve"]:
+            self._serve(options["port"])
+
+    def _remove_database(self) -> None:
+        connection.close()
+        path = Path(settings.DATABASES["default"]["NAME"])
+        for suffix in ("", "-wal", "-shm"):
+            path.with_name(path.name + suffix).unlink(missing_ok=True)
+
+    def _walk(self, folder: Path) -> None:
+        try:
+            report = walk(folder, clock.now(), self.stdout.write)
+        except PressUnavailable as error:
+            raise CommandError(f"Papers cannot be printed here: {error}") from error
+        if report.first is not None:
+            raise CommandError(f"The trail does not hold: {report.first.text}")
+        self.stdout.write(f"The trail holds: {report.size} entries, root {report.root}")
+        self.stdout.write(f"Papers in {folder}: {len(list(folder.glob('*.pdf')))}")
+
+    def _print_logins(self) -> None:
+        self.stdout.write(f"{'code':6}{'password':22}{'PIN':10}role")
+        for member in house_file.read(HOUSE).staff:
+            roles = ", ".join(member.roles).replace("_", " ")
+            self.stdout.write(f"{member.staff_code:6}{member.password:22}{member.pin:10}{roles}")
+        newest = Facility.objects.get().entries.order_by("-sequence")[0].recorded_at
+        self.stdout.write(
+            f"Last recorded {newest:%Y-%m-%d %H:%M} UTC. "
+            "`--fresh` builds everything anew, up to now."
+        )
+
+    def _serve(self, port: int) -> None:
+        from waitress import serve
+
+        from crematory.wsgi import application
+
+        self.stdout.write(f"Open http://{HOST}:{port}/   (Ctrl+C ends)")
+        try:
+            serve(application, host=HOST, port=port)
+        except OSError as error:
+            raise CommandError(f"Port {port}: {error.strerror}. Choose another: --port") from error
