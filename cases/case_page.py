@@ -1,0 +1,121 @@
+"""What the page of a case shows: its path, its gates, what is still missing, its papers.
+
+Each part is read with a fixed number of queries, however long the case's history is.
+"""
+
+import secrets
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from cases import papers
+from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
+from cases.models import Case, DeviceAnswer
+from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
+from chain_of_custody.models import CustodyEntry, Paper, open_placement
+
+# Gates of later steps that the record alone answers, before anybody stands at the machine.
+ON_RECORD = frozenset(
+    (
+        "documents_on_file",
+        "authorizing_agent",
+        "no_dispute",
+        "disposition_named",
+        "recipients_named",
+        "medical_clearance",
+        "devices_answered",
+        "devices_removed",
+        "radionuclide_wait",
+        "jewellery_settled",
+        "waiting_period",
+    )
+)
+
+
+@dataclass(frozen=True)
+class PathStep:
+    """One step of the path: done (with its entry), next, or later."""
+
+    step: Step
+    entry: CustodyEntry | None
+    is_next: bool
+
+
+@dataclass(frozen=True)
+class Missing:
+    """What a later step will be refused for, as the record stands."""
+
+    step: Step
+    verdict: Verdict
+
+
+def path(case: Case) -> list[PathStep]:
+    """Return the path; a person returned uncremated has that step in place of the rest."""
+    entries = {
+        entry.act: entry
+        for entry in CustodyEntry.objects.filter(case=case)
+        .exclude(stage_to="")
+        .select_related("signed_by", "witness")
+    }
+    ahead = next_step(case.stage)
+    verbs = ORDER
+    if "return_uncremated" in entries:
+        verbs = (*(verb for verb in ORDER if verb in entries), "return_uncremated")
+    return [PathStep(STEPS[v], entries.get(v), ahead == STEPS[v]) for v in verbs]
+
+
+def missing_later(case: Case, now: datetime) -> list[Missing]:
+    """Return what the record lacks for the steps after the next one, up to the charge."""
+    ahead = next_step(case.stage)
+    if ahead is None:
+        return []
+    up_to_charge = ORDER[: ORDER.index("charge") + 1]
+    later = [STEPS[v] for v in up_to_charge if ORDER.index(v) > ORDER.index(ahead.verb)]
+    asked = [
+        Missing(step, GATES[name](Situation(case=case, step=step, now=now)))
+        for step in later
+        for name in step.gates
+        if name in ON_RECORD
+    ]
+    return [item for item in asked if item.verdict.state == REFUSED]
+
+
+def newest_devices(case: Case) -> list[tuple[str, DeviceAnswer | None]]:
+    """Return each device question with the answer that counts, or None."""
+    newest = {answer.device: answer for answer in case.device_answers.all()}
+    return [(str(device.label), newest.get(device)) for device in DeviceAnswer.Device]
+
+
+def printable(case: Case) -> list[tuple[papers.Kind, str]]:
+    """Return the kinds of paper that can be printed now, each with the token of one printing."""
+    return [(kind, secrets.token_urlsafe(24)) for kind in papers.available(case)]
+
+
+def printed(case: Case) -> list[tuple[str, Paper]]:
+    """Return the papers that were printed, newest first, with their titles."""
+    found = (
+        Paper.objects.filter(case=case)
+        .select_related("superseded", "entry__signed_by")
+        .defer("facts")
+        .order_by("-printed_at", "-pk")
+    )
+    return [(papers.KINDS[p.kind].title if p.kind in papers.KINDS else p.kind, p) for p in found]
+
+
+def case_page(case: Case, now: datetime) -> dict[str, Any]:
+    """Return all that the page of a case shows."""
+    ahead = next_step(case.stage)
+    return {
+        "case": case,
+        "next_step": ahead,
+        "gates": ask_all(Situation(case=case, step=ahead, now=now)) if ahead else [],
+        "missing": missing_later(case, now),
+        "path": path(case),
+        "placement": open_placement(case),
+        "holds": list(case.holds.select_related("opened_by", "lifted_by")),
+        "devices": newest_devices(case),
+        "printable": printable(case),
+        "printed": printed(case),
+        "can_settle": case.stage in BEFORE_CHARGE,
+        "can_return": case.stage in STEPS["return_uncremated"].stages_from,
+    }

@@ -1,0 +1,128 @@
+"""All device questions on one page; only what was changed becomes an answer."""
+
+import hashlib
+from typing import Any
+
+from django import forms
+from django.utils.datastructures import MultiValueDict
+
+from cases.forms.base import WritingForm, typed_in
+from cases.forms.fields import LocalMomentField
+from cases.models import Case, DeviceAnswer
+from crematory import clock
+
+ANSWERED = ("answer", "removed_by", "removed_at", "went_to", "safe_from")
+
+
+class DeviceForm(forms.Form):
+    """One device question. `seen` is the answer that the person had before them."""
+
+    device = forms.ChoiceField(choices=DeviceAnswer.Device.choices, widget=forms.HiddenInput)
+    seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
+    answer = forms.ChoiceField(
+        label="Answer",
+        choices=[("", "Not asked yet"), *DeviceAnswer.Answer.choices],
+        required=False,
+    )
+    removed_by = forms.CharField(label="Removed by", max_length=200, required=False)
+    removed_at = LocalMomentField(label="Removed at", required=False)
+    went_to = forms.CharField(label="Where it went", max_length=200, required=False)
+    safe_from = LocalMomentField(
+        label="Safe to cremate from, by the written advice of the adviser", required=False
+    )
+
+    def __init__(self, *args: Any, newest: dict[str, DeviceAnswer], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.question = DeviceAnswer.Device(self.initial["device"])
+        self.newest = newest.get(self.question)
+        if self.question != DeviceAnswer.Device.RADIOACTIVE:
+            del self.fields["safe_from"]
+
+    @property
+    def label(self) -> str:
+        """The device that the question is about."""
+        return str(self.question.label)
+
+    @property
+    def is_answered_anew(self) -> bool:
+        """True where the person changed something."""
+        return any(name in self.changed_data for name in ANSWERED)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if not self.is_answered_anew:
+            return data
+        if not data.get("answer") and "answer" not in self.errors:
+            self.add_error("answer", "Answer the question.")
+        if self.newest and data.get("seen") != self.newest.pk:
+            self.add_error(
+                None,
+                f"Answered meanwhile: {self.newest.get_answer_display()}. "
+                "Open this page again before you change it.",
+            )
+        removed_at = data.get("removed_at")
+        if removed_at and removed_at > clock.now():
+            self.add_error("removed_at", "The removal lies in the future. Correct it.")
+        return data
+
+
+DeviceFormSet = forms.formset_factory(DeviceForm, extra=0)
+
+
+class DevicesForm(WritingForm):
+    """The questions, and who answered what was changed."""
+
+    informant = forms.CharField(
+        label="Who answers",
+        max_length=200,
+        required=False,
+        help_text="The person who gave the answers that you change now.",
+    )
+
+    def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
+        super().__init__(*args, facility=case.facility, **kwargs)
+        self.newest = {answer.device: answer for answer in case.device_answers.all()}
+        self.initial_rows = [self._row(device) for device in DeviceAnswer.Device]
+        self.questions = self._questions(**({"data": self.data} if self.is_bound else {}))
+
+    def _row(self, device: DeviceAnswer.Device) -> dict[str, Any]:
+        answer = self.newest.get(device)
+        row: dict[str, Any] = {"device": device.value, "seen": answer.pk if answer else None}
+        return row | ({name: getattr(answer, name) for name in ANSWERED} if answer else {})
+
+    def _questions(self, **kwargs: Any) -> Any:
+        return DeviceFormSet(
+            **{"initial": self.initial_rows, "prefix": "devices", **kwargs},
+            form_kwargs={"newest": self.newest},
+        )
+
+    def keep(self, data: MultiValueDict[str, str]) -> None:
+        super().keep(data)
+        rows = [
+            row | typed_in(form, data) | {"device": row["device"]}
+            for row, form in zip(self.initial_rows, self.questions.forms, strict=True)
+        ]
+        self.questions = self._questions(initial=rows)
+
+    def is_valid(self) -> bool:
+        return super().is_valid() & self.questions.is_valid()
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if any(form.is_answered_anew for form in self.questions.forms) and not data.get(
+            "informant"
+        ):
+            self.add_error("informant", "Name the person who gave these answers.")
+        return data
+
+    def answers(self) -> list[tuple[str, dict[str, Any]]]:
+        """Return the changed answers, each with its own token made from the form's."""
+        changed = [form for form in self.questions.forms if form.is_answered_anew]
+        return [(self._token(form), self._answer(form)) for form in changed]
+
+    def _answer(self, form: DeviceForm) -> dict[str, Any]:
+        stated = {name: form.cleaned_data.get(name) for name in ANSWERED}
+        return stated | {"device": form.question.value, "informant": self.cleaned_data["informant"]}
+
+    def _token(self, form: DeviceForm) -> str:
+        return hashlib.sha256(f"{self.token_sent} {self._answer(form)!r}".encode()).hexdigest()

@@ -1,0 +1,138 @@
+"""Forms of the acts beside the steps: announce, file, name, settle, hold, correct, move."""
+
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from cases.forms.base import SignedForm, WritingForm
+from cases.forms.fields import LocalMomentField
+from cases.forms.steps import PlaceField, lines, text
+from cases.models import NAME_LENGTH, AuthorizingAgent, Case, Document
+from chain_of_custody.models import Place
+from crematory import clock
+from crematory.fields import QuantityField
+
+
+def day(label: str, **kwargs: Any) -> forms.DateField:
+    """A day of the calendar."""
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    return forms.DateField(label=label, widget=widget, **kwargs)
+
+
+def choice(label: str, choices: list[tuple[str, str]], **kwargs: Any) -> forms.ChoiceField:
+    """One of a few, none chosen beforehand."""
+    return forms.ChoiceField(label=label, choices=[("", "---------"), *choices], **kwargs)
+
+
+class AnnounceForm(WritingForm):
+    """A person who is expected."""
+
+    decedent_name = text("Name of the person who died", NAME_LENGTH)
+    born_on = day("Date of birth", required=False, help_text="Leave empty if not known.")
+    died_at = LocalMomentField(label="Time of death")
+    sex = choice("Sex", [("f", "female"), ("m", "male")], required=False)
+    sender = text("Sender", 200, help_text="Who sends this person: firm, hospital, county.")
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        died, born = data.get("died_at"), data.get("born_on")
+        if died and died > clock.now():
+            self.add_error("died_at", "The time of death lies in the future. Correct it.")
+        if died and born and born > died.astimezone(self.facility.zone).date():
+            self.add_error("born_on", "The date of birth lies after the death. Correct it.")
+        return data
+
+
+class DocumentForm(WritingForm):
+    kind = choice("Paper", Document.Kind.choices)
+    reference = text("Number or reference on the paper", 100)
+    issued_by = text("Issued by", 200)
+    issued_on = day("Issued on")
+
+    def clean_issued_on(self) -> date:
+        issued: date = self.cleaned_data["issued_on"]
+        if issued > clock.now().astimezone(self.facility.zone).date():
+            raise forms.ValidationError("The day lies in the future. Correct it.")
+        return issued
+
+
+class AgentForm(WritingForm):
+    name = text("Name", NAME_LENGTH)
+    relationship = text("Relationship to the person who died", 100)
+    position = choice("This person", AuthorizingAgent.Position.choices)
+
+
+class RecipientForm(WritingForm):
+    name = text("Name", NAME_LENGTH)
+    relationship = text("Relationship to the person who died", 100)
+
+
+class SettleForm(WritingForm):
+    is_death_reportable = forms.TypedChoiceField(
+        label="Must this death be reported to the coroner or medical examiner?",
+        choices=[("", "Not known yet"), ("True", "Yes"), ("False", "No")],
+        coerce=lambda value: value == "True",
+        empty_value=None,
+        required=False,
+    )
+    disposition = choice(
+        "What becomes of the cremated remains", Case.Disposition.choices, required=False
+    )
+    jewellery = choice("Jewellery", Case.Jewellery.choices, required=False)
+
+    def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
+        now = {name: getattr(case, name) for name in self.base_fields if hasattr(case, name)}
+        super().__init__(*args, facility=case.facility, initial=now, **kwargs)
+        self.case = case
+
+    def changes(self) -> dict[str, Any]:
+        """Return only what differs from the case."""
+        return {k: v for k, v in self.stated().items() if v != getattr(self.case, k)}
+
+
+class HoldForm(SignedForm):
+    ground = lines("Why the case is put on hold")
+
+
+class LiftForm(SignedForm):
+    reason = lines("Why the hold is lifted")
+
+
+class MoveForm(SignedForm):
+    place = PlaceField("", label="To")
+
+    def __init__(self, *args: Any, case: Case, current: Place | None, **kwargs: Any) -> None:
+        super().__init__(*args, facility=case.facility, **kwargs)
+        field = self.fields["place"]
+        assert isinstance(field, PlaceField)
+        if current and current.kind != Place.Kind.RETORT:
+            field.kind = current.kind
+            field.offer(case.facility)
+
+
+VALUE_FIELDS: dict[str, Any] = {
+    "decedent_name": lambda: text("New value", NAME_LENGTH),
+    "born_on": lambda: day("New value", required=False),
+    "died_at": lambda: LocalMomentField(label="New value"),
+    "sender": lambda: text("New value", 200),
+    "delivered_by": lambda: text("New value", 200),
+    "firm": lambda: text("New value", 200),
+    "container_kind": lambda: text("New value", 100),
+    "mass_kg": lambda: QuantityField(kind="mass", label="New value"),
+    "belongings": lambda: lines("New value"),
+}
+
+
+class CorrectForm(SignedForm):
+    """The new value of one field; which field decides how it is typed."""
+
+    field = forms.CharField(widget=forms.HiddenInput)
+    why = lines("Why it is corrected")
+
+    def __init__(self, *args: Any, field: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["value"] = VALUE_FIELDS[field]()
+        self.use_units()
+        self.initial.setdefault("field", field)
+        self.order_fields(["value", "why"])

@@ -1,0 +1,286 @@
+"""One form a step: it asks what the step's gates need, and gives the facts for `take`.
+
+Answers with yes or no are not required here, so that a "no" reaches its gate and is recorded.
+"""
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.datastructures import MultiValueDict
+
+from cases.facts import FACTS, Container, ContainFacts, Facts, ProcessFacts
+from cases.forms.base import SignedForm, WitnessedForm, is_signing, typed_in
+from cases.forms.fields import LocalMomentField, PinField, ScanField
+from cases.models import NAME_LENGTH, Case
+from chain_of_custody.models import Place, Placement
+from crematory.fields import QuantityField
+from crematory.models import Facility
+from retort_log.models import Retort
+
+METAL_FATES = (
+    "none found",
+    "recycled",
+    "returned to the family",
+    "buried or disposed of by the house",
+)
+# The database holds containers of at most these; both far above what one person leaves.
+HEAVIEST_KG = Decimal(30)
+LARGEST_L = Decimal(100)
+MOST_CONTAINERS = 9
+
+
+def yes(label: str) -> forms.BooleanField:
+    """A box to tick; left empty it is a no, which the gate answers."""
+    return forms.BooleanField(label=label, required=False)
+
+
+def text(label: str, length: int, **kwargs: Any) -> forms.CharField:
+    """One line of text that must not be empty."""
+    return forms.CharField(label=label, max_length=length, **kwargs)
+
+
+def lines(label: str, **kwargs: Any) -> forms.CharField:
+    """Several lines of text."""
+    return forms.CharField(
+        label=label, max_length=4000, widget=forms.Textarea(attrs={"rows": 3}), **kwargs
+    )
+
+
+class PlaceField(forms.ModelChoiceField):
+    """A free place of one kind; the form fills in which."""
+
+    def __init__(self, kind: str, **kwargs: Any) -> None:
+        self.kind = kind
+        super().__init__(Place.objects.none(), **kwargs)
+
+    def offer(self, facility: Facility) -> None:
+        """Offer the facility's free places of this kind."""
+        taken = Placement.objects.filter(until__isnull=True).values("place")
+        self.queryset = Place.objects.filter(
+            facility=facility, kind=self.kind, is_in_use=True
+        ).exclude(pk__in=taken)
+
+
+class StepForm(SignedForm):
+    """Base of all step forms."""
+
+    verb = ""
+    happened_at = LocalMomentField(
+        label="When it happened", required=False, help_text="Leave empty for now."
+    )
+
+    def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
+        super().__init__(*args, facility=case.facility, **kwargs)
+        self.case = case
+        for field in self.fields.values():
+            if isinstance(field, PlaceField):
+                field.offer(case.facility)
+        self._order()
+
+    def _order(self) -> None:
+        """What is stated comes first, then the time, then who signs."""
+        signing = [name for name in self.fields if is_signing(name)]
+        stated = [n for n in self.fields if n not in (*signing, "happened_at", "token")]
+        self.order_fields([*stated, "happened_at", *signing, "token"])
+        first = next(iter([*stated, *signing]))
+        self.fields[first].widget.attrs["autofocus"] = True
+
+    def facts(self) -> Facts:
+        """Return what was stated; the form must be valid."""
+        return FACTS[self.verb](**self.stated())
+
+    def chosen_retort(self) -> Retort | None:
+        """The retort whose gates the page shows."""
+        return None
+
+    def add_row(self, data: MultiValueDict[str, str]) -> None:
+        """Show what was typed, with room for one more row where the form has rows."""
+        self.keep(data)
+
+
+class ReceiveForm(StepForm, WitnessedForm):
+    verb = "receive"
+    band_reads = text("Name on the identity band, as it is written there", NAME_LENGTH)
+    delivered_by = text("Driver", 200)
+    firm = text("Firm of the driver", 200)
+    container_kind = text("Cremation container", 100)
+    is_closed = yes("It is closed")
+    is_rigid = yes("It is rigid")
+    is_leak_proof = yes("It is leak-proof")
+    is_combustible = yes("It is combustible")
+    mass_kg = QuantityField(kind="mass", label="Mass of person and container")
+    belongings = lines("Belongings", help_text="List what came, or write “none”.")
+    place = PlaceField(Place.Kind.BAY, label="Cooler bay")
+
+
+class AuthorizeForm(StepForm):
+    verb = "authorize"
+
+
+class ClearDevicesForm(StepForm):
+    verb = "clear_devices"
+
+
+class AssignDiscForm(StepForm):
+    verb = "assign_disc"
+    disc_number = ScanField(label="Number on the disc")
+    disc_number_again = ScanField(label="Number on the disc, read again")
+    is_attached = yes("The disc is fixed to the container")
+
+
+class ChargeForm(StepForm, WitnessedForm):
+    verb = "charge"
+    retort = forms.ModelChoiceField(Retort.objects.none(), label="Retort")
+    disc_scan = ScanField(label="Scan the disc on the container")
+    label_scan = ScanField(label="Scan the label on the container")
+    chamber_is_empty = yes("I looked into the chamber: it is empty and swept")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        retorts = Retort.objects.filter(facility=self.facility).select_related("place", "permit")
+        field = self.fields["retort"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = retorts
+
+    def chosen_retort(self) -> Retort | None:
+        field = self.fields["retort"]
+        chosen = self["retort"].value()
+        try:
+            retort: Retort | None = field.clean(chosen) if chosen else None
+        except ValidationError:
+            return None
+        return retort
+
+
+class BurnerOffForm(StepForm):
+    verb = "burner_off"
+    flame_has_ended = yes("I looked through the port: visible flame has ended")
+
+
+class RecoverForm(StepForm):
+    verb = "recover"
+    chamber_is_swept = yes("The chamber is swept clear, brushes and tools checked")
+    disc_scan = ScanField(label="Read the disc found among the remains")
+    place = PlaceField(Place.Kind.TRAY, label="Recovery tray")
+
+
+class ProcessForm(StepForm):
+    verb = "process"
+    processor_was_empty = yes("I looked into the processor before: it was empty and clean")
+    metal_fate = forms.ChoiceField(
+        label="What becomes of the metal",
+        choices=[("", "---------"), *((f, f) for f in METAL_FATES)],
+    )
+    mass_kg = QuantityField(kind="mass", label="Mass after processing", maximum=HEAVIEST_KG)
+    acceptance_reason = lines("Why a manager accepts a mass outside the range", required=False)
+    manager_code = ScanField(label="Staff code of the manager", required=False)
+    manager_pin = PinField(label="PIN of the manager", required=False)
+
+    def facts(self) -> Facts:
+        return ProcessFacts(**self.stated(), acceptance=self.signature("manager"))
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("manager_code") and not data.get("acceptance_reason"):
+            self.add_error("acceptance_reason", "Say why the mass is accepted.")
+        return data
+
+
+class ContainerForm(forms.Form):
+    """One container of cremated remains."""
+
+    kind = text("Container", 100)
+    volume_l = QuantityField(kind="volume", label="Volume", maximum=LARGEST_L)
+    mass_kg = QuantityField(kind="mass", label="Mass of what it holds", maximum=HEAVIEST_KG)
+
+    def __init__(self, *args: Any, units: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            if isinstance(field, QuantityField):
+                field.use_units(units)
+
+
+ContainerFormSet = forms.formset_factory(
+    ContainerForm, extra=0, min_num=1, max_num=MOST_CONTAINERS, absolute_max=MOST_CONTAINERS
+)
+
+
+class ContainForm(StepForm):
+    verb = "contain"
+    label_disc_scan = ScanField(label="Scan the label on the container")
+    are_sealed = yes("Every container is sealed")
+    place = PlaceField(Place.Kind.SHELF, label="Shelf")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.containers = self._containers(data=self.data) if self.is_bound else self._containers()
+
+    def _containers(self, **kwargs: Any) -> Any:
+        return ContainerFormSet(
+            prefix="containers", form_kwargs={"units": self.facility.units}, **kwargs
+        )
+
+    def _show(self, data: MultiValueDict[str, str], count: int) -> None:
+        """Show `count` containers, unbound, filled with what was typed."""
+        blank = self._containers(initial=[{}] * count)
+        self.containers = self._containers(initial=[typed_in(f, data) for f in blank.forms])
+        self.containers.min_num = count
+
+    def _count(self, data: MultiValueDict[str, str]) -> int:
+        typed = str(data.get("containers-TOTAL_FORMS", "1"))
+        return min(int(typed) if typed.isdecimal() else 1, MOST_CONTAINERS)
+
+    def keep(self, data: MultiValueDict[str, str]) -> None:
+        super().keep(data)
+        self._show(data, self._count(data))
+
+    def add_row(self, data: MultiValueDict[str, str]) -> None:
+        super().keep(data)
+        self._show(data, min(self._count(data) + 1, MOST_CONTAINERS))
+
+    def is_valid(self) -> bool:
+        return super().is_valid() & self.containers.is_valid()
+
+    def facts(self) -> Facts:
+        containers = tuple(Container(**c) for c in self.containers.cleaned_data if c)
+        return ContainFacts(**self.stated(), containers=containers)
+
+
+class ReleaseForm(StepForm, WitnessedForm):
+    verb = "release"
+    recipient_name = text("Name of the recipient, as on the identification", NAME_LENGTH)
+    identification = text("Identification seen", 200, help_text="Its kind, and who issued it.")
+    disc_on_paper = ScanField(label="Disc number, read aloud from the paper")
+    disc_on_container = ScanField(label="Disc number, read aloud from the container")
+    receipt_is_signed = yes("The recipient signed the receipt")
+    carrier = text("Carrier, when sent", 100, required=False)
+    tracking_number = text("Tracking number, when sent", 100, required=False)
+
+
+class ReturnForm(StepForm, WitnessedForm):
+    verb = "return_uncremated"
+    recipient_name = text("Who takes the person back", NAME_LENGTH)
+    firm = text("Firm", 200)
+    identification = text("Identification seen", 200)
+    reason = lines("Why the person is returned")
+    receipt_is_signed = yes("The receipt is signed")
+
+
+FORMS: dict[str, type[StepForm]] = {
+    form.verb: form
+    for form in (
+        ReceiveForm,
+        AuthorizeForm,
+        ClearDevicesForm,
+        AssignDiscForm,
+        ChargeForm,
+        BurnerOffForm,
+        RecoverForm,
+        ProcessForm,
+        ContainForm,
+        ReleaseForm,
+        ReturnForm,
+    )
+}

@@ -1,0 +1,41 @@
+"""Addresses of the cases: those of one case under /cases/, the list and the scan beside them."""
+
+from django.urls import URLPattern, URLResolver, include, path
+
+from cases.views import case, machine, papers, persons, side, steps, trail
+
+app_name = "cases"
+
+# Addresses of the whole house; they stand before those that begin with a case number.
+house_routes: list[URLPattern] = [
+    path("announce/", side.announce, name="announce"),
+]
+
+case_routes: list[URLPattern] = [
+    path("<str:number>/", case.detail, name="case"),
+    path("<str:number>/steps/<slug:verb>/", steps.step, name="step"),
+    path("<str:number>/documents/", side.documents, name="documents"),
+    path("<str:number>/agents/", side.agents, name="agents"),
+    path("<str:number>/recipients/", side.recipients, name="recipients"),
+    path("<str:number>/settle/", side.settle, name="settle"),
+    path("<str:number>/devices/", side.devices, name="devices"),
+    path("<str:number>/hold/", side.hold, name="hold"),
+    path("<str:number>/holds/<int:pk>/lift/", side.lift, name="lift"),
+    path("<str:number>/correct/", side.correct, name="correct"),
+    path("<str:number>/move/", side.move, name="move"),
+    path("<str:number>/print/<slug:kind>/", papers.print_kind, name="print"),
+    path("<str:number>/papers/<str:paper>.pdf", papers.paper, name="paper"),
+]
+
+overview_routes: list[URLPattern] = [
+    path("persons/", persons.persons, name="list"),
+    path("persons/scan/", persons.scan, name="scan"),
+    path("persons/export.csv", persons.export, name="export"),
+    path("machine/<slug:code>/readings/", machine.reading, name="reading"),
+    path("cases/<str:number>/trail/", trail.trail, name="trail"),
+]
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    *overview_routes,
+    path("cases/", include([*house_routes, *case_routes])),
+]

@@ -1,0 +1,138 @@
+"""How every page with a form answers: the form, the act, its refusal, or the way back."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.utils.datastructures import MultiValueDict
+
+from cases.errors import ActRefused
+from cases.forms.base import SignedForm, WritingForm
+from cases.models import Case
+from cases.taking import record_refusal
+from cases.views.requests import StaffRequest
+from chain_of_custody.models import CustodyEntry
+from crematory.middleware import KEPT_SESSION_KEY, keepable
+from crematory.signatures import SignatureRefused
+
+KEPT_TEXT = "What you had typed is kept and shown again. Enter the PINs again, and send it."
+AGAIN_TEXT = (
+    "This form was already sent: what was recorded the first time stands, and nothing was added. "
+    "To record something else, open the form again."
+)
+BY_PERSON = {"role", "member", "signature_wrong", "signature_locked", "signature_inactive"}
+F = TypeVar("F", bound=WritingForm)
+
+
+@dataclass(frozen=True)
+class Page:
+    """What one page shows and what its act is called in the trail."""
+
+    template: str
+    act: str
+    done: str
+    context: dict[str, Any] = field(default_factory=dict)
+
+
+def keep_typed(request: StaffRequest) -> None:
+    """Keep what was typed (never PINs) for the next time this page is opened."""
+    request.session[KEPT_SESSION_KEY] = {
+        "path": request.path,
+        "data": {name: request.POST.getlist(name) for name in request.POST if keepable(name)},
+    }
+
+
+def pop_kept(request: StaffRequest) -> MultiValueDict[str, str] | None:
+    """Return, once, what was typed on this page before a sign-in or a refusal."""
+    kept = request.session.get(KEPT_SESSION_KEY)
+    if request.method != "GET" or not kept or kept["path"] != request.path:
+        return None
+    del request.session[KEPT_SESSION_KEY]
+    data = QueryDict(mutable=True)
+    for name, values in kept["data"].items():
+        data.setlist(name, values)
+    return data
+
+
+def fill(
+    request: StaffRequest, form: type[F], kept: MultiValueDict[str, str] | None, **kwargs: Any
+) -> F:
+    """Return the form with what was sent, or with what was kept, or empty."""
+    if request.method == "POST":
+        return form(request.POST, **kwargs)
+    filled = form(**kwargs)
+    if kept:
+        filled.keep(kept)
+        messages.info(request, KEPT_TEXT)
+    return filled
+
+
+def open_form(request: StaffRequest, form: type[F], **kwargs: Any) -> F:
+    """`fill` with what was kept for this page."""
+    return fill(request, form, pop_kept(request), **kwargs)
+
+
+def answer(
+    request: StaffRequest, case: Case, form: WritingForm, page: Page, act: Callable[[], Any]
+) -> HttpResponse:
+    """Do the act of a valid form and go to the case; else show the form and why.
+
+    A form that was sent before is answered with what it did then, before anything is checked:
+    by now its place is taken, by its own doing.
+    """
+    status = 200
+    if form.is_bound:
+        if _was_sent(case, page.act, form):
+            messages.info(request, AGAIN_TEXT)
+            return redirect("cases:case", number=case.number)
+        try:
+            if form.is_valid():
+                act()
+                messages.success(request, page.done)
+                return redirect("cases:case", number=case.number)
+            status = 422
+        except (ActRefused, SignatureRefused, ValidationError) as refusal:
+            status = refuse(case, form, page.act, refusal)
+    context = {"case": case, "form": form, **page.context}
+    return render(request, page.template, context, status=status)
+
+
+def _was_sent(case: Case, act: str, form: WritingForm) -> bool:
+    token = str(form.data.get("token", ""))
+    return bool(token) and CustodyEntry.objects.filter(case=case, act=act, token=token).exists()
+
+
+def refuse(
+    case: Case | None,
+    form: WritingForm,
+    act: str,
+    refusal: ActRefused | SignatureRefused | ValidationError,
+) -> int:
+    """Put the reason on the form, record a bad signature, and return the HTTP status."""
+    if isinstance(refusal, ValidationError):
+        _show_invalid(form, refusal)
+        return 422
+    if isinstance(refusal, SignatureRefused):
+        at = form.refused_at if isinstance(form, SignedForm) else None
+        form.add_error(at, str(refusal))
+        if case and refusal.member:
+            record_refusal(case, act, ActRefused(refusal.code, str(refusal)), refusal.member)
+    elif refusal.verdicts:
+        for verdict in refusal.verdicts:
+            form.add_error(None, f"{verdict.title}: {verdict.reason}")
+    else:
+        form.add_error(None, refusal.text)
+    return 403 if getattr(refusal, "code", "") in BY_PERSON else 409
+
+
+def _show_invalid(form: WritingForm, error: ValidationError) -> None:
+    """Show what a model refused, beside the field that the form has for it."""
+    if not hasattr(error, "error_dict"):
+        form.add_error(None, error)
+        return
+    for name, errors in error.message_dict.items():
+        form.add_error(name if name in form.fields else None, errors)

@@ -1,0 +1,183 @@
+"""The acts beside the steps, one view each."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods
+
+from cases import acts
+from cases.corrections import correct as correct_value
+from cases.errors import ActRefused
+from cases.forms import side as forms
+from cases.forms.devices import DevicesForm
+from cases.models import Case, Hold
+from cases.selectors import case_or_404, correctable_values
+from cases.views.answering import Page, answer, fill, open_form, pop_kept, refuse
+from cases.views.requests import StaffRequest
+from chain_of_custody.models import open_placement
+
+
+@require_http_methods(["GET", "POST"])
+def announce(request: StaffRequest) -> HttpResponse:
+    """A new case: a person who is expected."""
+    facility = request.facility
+    form = open_form(request, forms.AnnounceForm, facility=facility)
+    status = 200
+    if request.method == "POST" and form.is_valid():
+        try:
+            case = acts.announce(facility, request.user, form.token_sent, **form.stated())
+            messages.success(request, f"{case.decedent_name} is announced as case {case.number}.")
+            return redirect("cases:case", number=case.number)
+        except (ActRefused, ValidationError) as refusal:
+            status = refuse(None, form, "announce", refusal)
+    elif form.is_bound:
+        status = 422
+    return render(request, "cases/announce.html", {"form": form}, status=status)
+
+
+@require_http_methods(["GET", "POST"])
+def documents(request: StaffRequest, number: str) -> HttpResponse:
+    """Papers on file, and one more."""
+    case = case_or_404(request, number)
+    form = open_form(request, forms.DocumentForm, facility=case.facility)
+    page = Page("cases/documents.html", "file_document", "The paper is on file.")
+    return answer(
+        request,
+        case,
+        form,
+        page,
+        lambda: acts.file_document(case, request.user, form.token_sent, **form.stated()),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def agents(request: StaffRequest, number: str) -> HttpResponse:
+    """Who signed the authorization or objects, and one more."""
+    case = case_or_404(request, number)
+    form = open_form(request, forms.AgentForm, facility=case.facility)
+    page = Page("cases/agents.html", "state_agent", "What this person stated is recorded.")
+    return answer(
+        request,
+        case,
+        form,
+        page,
+        lambda: acts.state_agent(case, request.user, form.token_sent, **form.stated()),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def recipients(request: StaffRequest, number: str) -> HttpResponse:
+    """Who may receive the remains, and one more."""
+    case = case_or_404(request, number)
+    form = open_form(request, forms.RecipientForm, facility=case.facility)
+    page = Page("cases/recipients.html", "name_recipient", "The recipient is named.")
+    return answer(
+        request,
+        case,
+        form,
+        page,
+        lambda: acts.name_recipient(case, request.user, form.token_sent, **form.stated()),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def settle(request: StaffRequest, number: str) -> HttpResponse:
+    """The open questions of the authorization."""
+    case = case_or_404(request, number)
+    form = open_form(request, forms.SettleForm, case=case)
+
+    def act() -> Any:
+        if changes := form.changes():
+            acts.settle(case, request.user, form.token_sent, **changes)
+
+    page = Page("cases/settle.html", "settle", "The answers are recorded.")
+    return answer(request, case, form, page, act)
+
+
+@require_http_methods(["GET", "POST"])
+def devices(request: StaffRequest, number: str) -> HttpResponse:
+    """Every device question at once; only what changed is recorded."""
+    case = case_or_404(request, number)
+    form = open_form(request, DevicesForm, case=case)
+
+    def act() -> None:
+        for token, fields in form.answers():
+            acts.answer_device(case, request.user, token, **fields)
+
+    page = Page("cases/devices.html", "answer_device", "The answers are recorded.")
+    return answer(request, case, form, page, act)
+
+
+@require_http_methods(["GET", "POST"])
+def hold(request: StaffRequest, number: str) -> HttpResponse:
+    """Put the case on hold."""
+    case = case_or_404(request, number)
+    form = open_form(request, forms.HoldForm, facility=case.facility)
+    page = Page("cases/hold.html", "open_hold", "The case is on hold. No step can be taken.")
+    return answer(
+        request,
+        case,
+        form,
+        page,
+        lambda: acts.open_hold(case, form.signer(), form.token_sent, **form.stated()),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def lift(request: StaffRequest, number: str, pk: int) -> HttpResponse:
+    """Lift a hold."""
+    case = case_or_404(request, number)
+    opened = get_object_or_404(Hold.objects.select_related("case", "opened_by"), pk=pk, case=case)
+    form = open_form(request, forms.LiftForm, facility=case.facility)
+    page = Page("cases/lift.html", "lift_hold", "The hold is lifted.", {"hold": opened})
+    return answer(
+        request,
+        case,
+        form,
+        page,
+        lambda: acts.lift_hold(opened, form.signer(), form.token_sent, **form.stated()),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def move(request: StaffRequest, number: str) -> HttpResponse:
+    """Move the person to another place of the same kind."""
+    case = case_or_404(request, number)
+    placement = open_placement(case)
+    current = placement.place if placement else None
+    form = open_form(request, forms.MoveForm, case=case, current=current)
+    page = Page("cases/move.html", "move", "The move is recorded.", {"current": current})
+    return answer(
+        request,
+        case,
+        form,
+        page,
+        lambda: acts.move_person(case, form.signer(), form.token_sent, **form.stated()),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+def correct(request: StaffRequest, number: str) -> HttpResponse:
+    """Choose a value that was stated wrongly; then correct it."""
+    case = case_or_404(request, number)
+    values = correctable_values(case)
+    kept = pop_kept(request)
+    chosen = request.POST.get("field") or (kept or request.GET).get("field", "")
+    if chosen not in values:
+        return render(request, "cases/correct_choose.html", {"case": case, "values": values})
+    form = fill(request, forms.CorrectForm, kept, facility=case.facility, field=chosen)
+    page = Page(
+        "cases/correct.html",
+        "correct",
+        "The correction is recorded. Papers printed from the old value are marked superseded.",
+        {"old": values[chosen], "chosen": chosen},
+    )
+    return answer(request, case, form, page, lambda: _correct(case, form))
+
+
+def _correct(case: Case, form: forms.CorrectForm) -> None:
+    data = form.cleaned_data
+    correct_value(case, form.signer(), form.token_sent, data["field"], data["value"], data["why"])

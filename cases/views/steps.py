@@ -1,0 +1,92 @@
+"""Taking a step: its form, its gates, and the refusal that cannot be overlooked."""
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from cases.errors import ActRefused
+from cases.forms.steps import FORMS, StepForm
+from cases.gates import Situation, Verdict, ask_all
+from cases.models import Case
+from cases.selectors import case_or_404
+from cases.steps import STAGES, STEPS, Step
+from cases.taking import take
+from cases.views.answering import Page, answer, keep_typed, open_form
+from cases.views.requests import StaffRequest
+from crematory import clock
+
+IDENTITY_GATES = {"disc_scanned", "label_scanned", "disc_found", "label_disc_scanned"}
+AT_THE_MACHINE = {"charge", "burner_off", "recover"}
+
+
+def gates_shown(case: Case, step: Step, form: StepForm) -> list[Verdict]:
+    """Return all gates of the step as they stand; none where the step cannot be next."""
+    if case.stage not in step.stages_from:
+        return []
+    return ask_all(Situation(case=case, step=step, now=clock.now(), retort=form.chosen_retort()))
+
+
+@require_http_methods(["GET", "POST"])
+def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
+    """Show the step's form with all its gates, or take the step."""
+    case = case_or_404(request, number)
+    if verb not in STEPS:
+        raise Http404("There is no such step.")
+    form = _form(request, case, verb)
+    page = Page(
+        "cases/step.html",
+        verb,
+        f"{STEPS[verb].label}. {case.decedent_name} is now {STAGES[STEPS[verb].stage_to]}.",
+        {
+            "step": STEPS[verb],
+            "can_follow": case.stage in STEPS[verb].stages_from,
+            "gates": lambda: gates_shown(case, STEPS[verb], form),
+            "at_machine": verb in AT_THE_MACHINE,
+        },
+    )
+    try:
+        return answer(request, case, form, page, lambda: _take(case, form))
+    except WrongPerson as wrong:
+        keep_typed(request)
+        return render(request, "cases/wrong_person.html", wrong.context(case, verb), status=409)
+
+
+class WrongPerson(Exception):
+    """Disc or label of somebody else: stop everything."""
+
+    def __init__(self, verdicts: list[Verdict]) -> None:
+        super().__init__("wrong person")
+        self.verdicts = verdicts
+
+    def context(self, case: Case, verb: str) -> dict[str, object]:
+        """Return what the full-screen refusal shows."""
+        back = reverse("cases:step", args=[case.number, verb])
+        return {"case": case, "verdicts": self.verdicts, "back": back}
+
+
+def _form(request: StaffRequest, case: Case, verb: str) -> StepForm:
+    initial = {"retort": request.GET["retort"]} if "retort" in request.GET else {}
+    if request.method == "POST" and "more" in request.POST:
+        form = FORMS[verb](case=case)
+        form.add_row(request.POST)
+        return form
+    return open_form(request, FORMS[verb], case=case, initial=initial)
+
+
+def _take(case: Case, form: StepForm) -> None:
+    facts = form.facts()
+    try:
+        take(
+            form.verb,
+            case,
+            facts,
+            signed_by=form.signer(),
+            witness=form.signature("witness"),
+            token=form.token_sent,
+        )
+    except ActRefused as refusal:
+        wrong = [v for v in refusal.verdicts if v.gate in IDENTITY_GATES]
+        if wrong:
+            raise WrongPerson(wrong) from refusal
+        raise
