@@ -12,16 +12,16 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
+from django.db.models import Model
 
 from cases.models import Case
 from cases.names import fold
-from cases.steps import ORDER, STEPS
+from cases.steps import STEPS
 from chain_of_custody import triggers
 from chain_of_custody.canonical import SALT_BYTES, canonical_bytes
 from chain_of_custody.merkle import Frontier, leaf_hash
 from chain_of_custody.models import CustodyEntry, Log, SealedValue
 from chain_of_custody.trail import Act, Sealed, _payload
-from crematory import clock
 from crematory.check_character import with_check
 from crematory.models import Facility, StaffMember
 from tests import cast
@@ -65,13 +65,14 @@ class Filling:
     second: StaffMember
     log: Log
     frontier: Frontier
-    first_pk: int
-    first_case_pk: int
     cases: list[Case] = field(default_factory=list)
     entries: list[CustodyEntry] = field(default_factory=list)
     sealed: list[SealedValue] = field(default_factory=list)
 
-    def append(self, name: str, case: Case, at: datetime, facts: Any, **more: str) -> CustodyEntry:
+    def __post_init__(self) -> None:
+        self.case_pk, self.entry_pk = _next_pk(Case), _next_pk(CustodyEntry)
+
+    def append(self, name: str, case: Case, at: datetime, facts: Any, **more: Any) -> CustodyEntry:
         """Append one entry, as `trail.append` does it."""
         step = STEPS.get(name)
         act = Act(
@@ -95,7 +96,7 @@ class Filling:
         payload = canonical_bytes(_payload(act, self.log, seals))
         digest = leaf_hash(payload)
         entry = CustodyEntry(
-            pk=self.first_pk + self.log.size,
+            pk=self.entry_pk + len(self.entries),
             facility=self.facility,
             sequence=self.log.size,
             case=case,
@@ -119,10 +120,10 @@ class Filling:
         return entry
 
     def released_case(self, index: int, papers: int, verbs: tuple[str, ...]) -> None:
-        """Add one released case: announced, some papers filed, these steps in the trail."""
+        """Add one released case: some papers filed, these steps in the trail."""
         began = cast.START + timedelta(minutes=index)
         case = Case(
-            pk=self.first_case_pk + index,
+            pk=self.case_pk + len(self.cases),
             facility=self.facility,
             number=number_of(self.facility, index),
             stage="released",
@@ -137,11 +138,6 @@ class Filling:
             jurisdiction=self.facility.jurisdiction,
             announced_at=began,
         )
-        self.append("announce", case, began, {
-            "decedent_name": Sealed(case.decedent_name), "born_on": Sealed(""),
-            "died_at": case.died_at, "sender": Sealed(case.sender),
-            "jurisdiction": case.jurisdiction,
-        })  # fmt: skip
         for _ in range(papers):
             self.append("file_document", case, began, {
                 "kind": "death_record", "reference": Sealed("R-1"),
@@ -161,21 +157,28 @@ class Filling:
         self.log.root = self.frontier.root().hex()
         with transaction.atomic():
             self.log.save()
-            for rows in (self.cases, self.entries, self.sealed):
-                if rows:
-                    type(rows[0])._default_manager.bulk_create(rows, BATCH)
-                    rows.clear()
+            Case.objects.bulk_create(self.cases, BATCH)
+            CustodyEntry.objects.bulk_create(self.entries, BATCH)
+            SealedValue.objects.bulk_create(self.sealed, BATCH)
+        self.case_pk += len(self.cases)
+        self.entry_pk += len(self.entries)
+        self.cases, self.entries, self.sealed = [], [], []
 
 
-def fill(facility: Facility, cases: int, papers: int = 0, verbs: tuple[str, ...] = ()) -> None:
-    """Fill an empty trail with released cases, each with 1 + papers + verbs entries."""
-    log = Log(facility=facility, root=Frontier().root().hex())
+def _next_pk(model: type[Model]) -> int:
+    newest = model._default_manager.order_by("-pk").values_list("pk", flat=True).first()
+    return (newest or 0) + 1
+
+
+def fill(facility: Facility, indexes: range, papers: int, verbs: tuple[str, ...]) -> None:
+    """Add a released case for each index, with papers + verbs entries each, to the trail."""
+    log = Log.objects.filter(facility=facility).first() or Log(facility=facility)
     clerk, second = (cast.member(facility, key) for key in (cast.CLERK, cast.SECOND_CLERK))
-    firsts = (model.objects.count() + 1 for model in (CustodyEntry, Case))
-    filling = Filling(facility, clerk, second, log, Frontier(), *firsts)
-    with without_triggers(), clock.pinned(cast.START):
-        for index in range(cases):
-            filling.released_case(index, papers, verbs or ORDER[-1:])
+    frontier = Frontier.from_hex(log.size, log.frontier.split())
+    filling = Filling(facility, clerk, second, log, frontier)
+    with without_triggers():
+        for index in indexes:
+            filling.released_case(index, papers, verbs)
             if len(filling.entries) >= BATCH:
                 filling.write()
         filling.write()

@@ -1,0 +1,118 @@
+"""Milliseconds for each page, against the framework's stock admin list of the same cases."""
+
+import statistics
+import time
+from datetime import timedelta
+
+from django.db import connection, transaction
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from cases.models import Case
+from cases.steps import FINAL_STAGES, ORDER, STAGES
+from crematory import clock
+from crematory.models import Facility
+from retort_log.models import Retort
+from tests import cast
+from tests.benchmark.filling import fill, name_of, number_of
+from tests.benchmark.table import Row
+
+SIZES, QUICK_SIZES = (10_000, 100_000), (10_000,)
+OPEN_A_STAGE, QUICK_OPEN_A_STAGE = 40, 8
+WARM_UP, ROUNDS = 3, 25
+WANTED = 8.0
+ADMIN_LIST = "/benchmark-admin/cases/case/"
+# How long before now these were announced: the machines are then in the midst of a run.
+AT_MACHINE = {"in_retort": timedelta(hours=3, minutes=30), "cooling": timedelta(hours=5)}
+
+
+def measure(engine: str, quick: bool) -> list[Row]:
+    """Return a row for each page and number of cases."""
+    facility = cast.make_facility()
+    _open_cases(facility, QUICK_OPEN_A_STAGE if quick else OPEN_A_STAGE)
+    rows, filled = [], 0
+    for size in QUICK_SIZES if quick else SIZES:
+        fill(facility, range(filled, size), papers=0, verbs=ORDER[-1:])
+        filled = size
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+        rows += _rows(facility, size)
+    return rows
+
+
+def _open_cases(facility: Facility, a_stage: int) -> None:
+    """Lead cases to every open stage, through every step on the way; two are at the machines."""
+    waiting = [s for s in STAGES if s not in FINAL_STAGES and s not in AT_MACHINE]
+    began = clock.now() - timedelta(days=100)
+    with transaction.atomic():
+        # The last stage first: a retort is free again before the next person needs it.
+        for place, stage in enumerate(waiting[::-1] * a_stage):
+            at = began + timedelta(hours=6 * place)
+            name = name_of(place)
+            cast.bring(cast.make_case(facility, at, decedent_name=name), stage)
+        for stage, before in AT_MACHINE.items():
+            cast.bring(cast.make_case(facility, clock.now() - before), stage)
+
+
+def _addresses(facility: Facility) -> dict[str, str]:
+    contained = Case.objects.filter(facility=facility, stage="contained").latest("pk")
+    in_care = Case.objects.filter(facility=facility, stage="in_care").latest("pk")
+    retort = Retort.objects.filter(runs__ended_at__isnull=True, runs__isnull=False).first()
+    assert retort is not None
+    return {
+        "Today": "/",
+        "Persons in care, first page": "/persons/",
+        "Persons in care, beginning of a name": "/persons/?q=greta",
+        "Persons in care, case number": f"/persons/?q={number_of(facility, 4321)}",
+        "The case, in care": f"/cases/{in_care.number}/",
+        "The case, contained": f"/cases/{contained.number}/",
+        "Trail of a case": f"/cases/{contained.number}/trail/",
+        "At the machine": "/machine/",
+        "One machine": f"/machine/{retort.place.code}/",
+        "Places": "/places/",
+        "House": "/house/",
+    }
+
+
+def _rows(facility: Facility, size: int) -> list[Row]:
+    client = Client()
+    client.force_login(cast.member(facility, cast.MANAGER))
+    addresses = _addresses(facility)
+    times = _times(client, [ADMIN_LIST, *addresses.values()])
+    admin = statistics.median(times[ADMIN_LIST])
+    rows = []
+    for title, address in addresses.items():
+        page = statistics.median(times[address])
+        rows.append(
+            Row(
+                f"{title}, {size:,} cases",
+                f"{page:.1f} ms",
+                f"{admin:.1f} ms stock admin list",
+                f"{admin / page:.1f}",
+                f"≥ {WANTED:g}",
+                _queries(client, address),
+            )
+        )
+    return rows
+
+
+def _times(client: Client, addresses: list[str]) -> dict[str, list[float]]:
+    """Return milliseconds; the pages take turns, so that a disturbance meets all of them."""
+    times: dict[str, list[float]] = {address: [] for address in addresses}
+    for turn in range(WARM_UP + ROUNDS):
+        for address in addresses:
+            began = time.perf_counter()
+            status = client.get(address).status_code
+            took = time.perf_counter() - began
+            if status != 200:
+                raise RuntimeError(f"{address} answered {status}")
+            if turn >= WARM_UP:
+                times[address].append(took * 1000)
+    return times
+
+
+def _queries(client: Client, address: str) -> str:
+    with CaptureQueriesContext(connection) as captured:
+        client.get(address)
+    spent = sum(float(query["time"]) for query in captured) * 1000
+    return f"{len(captured)} queries, {spent:.0f} ms of them"
