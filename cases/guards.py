@@ -161,7 +161,13 @@ def register_all() -> None:
         ),
         *never(Case, "DELETE", "TRUNCATE", message="a case is never deleted"),
         *never(Hold, "DELETE", "TRUNCATE", message="a hold is never deleted"),
-        *never(Delivery, "DELETE", message="a delivery is never deleted"),
-        *never(RemainsContainer, "DELETE", message="a container is never deleted"),
-        *never(Release, "UPDATE", "DELETE", message="a release stays as it was signed"),
+        *never(Delivery, "DELETE", "TRUNCATE", message="a delivery is never deleted"),
+        *never(RemainsContainer, "DELETE", "TRUNCATE", message="a container is never deleted"),
+        *never(
+            Release,
+            "UPDATE",
+            "DELETE",
+            "TRUNCATE",
+            message="a release stays as it was signed",
+        ),
     )

@@ -10,6 +10,7 @@ from django.db import DatabaseError, IntegrityError, connection, transaction
 from cases.models import Case
 from cases.steps import STEPS
 from chain_of_custody.models import CustodyEntry
+from chain_of_custody.triggers import Trigger
 from tests import cast
 
 
@@ -22,6 +23,12 @@ def run(sql: str, *values: Any) -> None:
 def refuses(text: str) -> AbstractContextManager[Any]:
     """Assert that the database refuses, with this text in the message."""
     return pytest.raises((IntegrityError, DatabaseError), match=text)
+
+
+def drop_trigger(trigger: Trigger) -> None:
+    """Remove a trigger, as the owner of the database can."""
+    table = f' ON "{trigger.table}"' if connection.vendor == "postgresql" else ""
+    run(f'DROP TRIGGER "{trigger.name}"{table}')
 
 
 def insert(table: str, **columns: Any) -> None:
