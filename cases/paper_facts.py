@@ -6,15 +6,18 @@ SC 32-8-330, TN 62-5-509, OH 4717.28, CO 12-135-305, NC 90-210.127, MT 37-19-706
 the certificate is assembled from what registers keep, for no statute read lists its contents.
 """
 
+import json
 from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
 from django.utils.formats import date_format
 
+from cases.corrections import CORRECTABLE
 from cases.models import AuthorizingAgent, Case, Recipient
 from cases.names import fold
 from cases.steps import STAGES, STEPS
+from cases.trail_lines import act_word
 from chain_of_custody.models import CustodyEntry, Log
 from crematory.models import StaffMember
 from crematory.templatetags.crematory import when
@@ -178,16 +181,23 @@ def return_uncremated(case: Case) -> Facts:
     }
 
 
-def _act_label(entry: CustodyEntry) -> str:
-    if entry.act in STEPS:
-        return STEPS[entry.act].label
-    return entry.act.replace("_", " ").capitalize()
+def _detail(entry: CustodyEntry) -> str:
+    """What a correction corrects, or which paper was printed; without any person's value."""
+    facts = json.loads(entry.payload)["facts"]
+    if entry.outcome == CustodyEntry.Outcome.REFUSED:
+        return ""
+    if entry.act == "correct":
+        return f"of entry {facts['corrects']}: {CORRECTABLE[facts['field']].label}"
+    if entry.act == "print":
+        return f"{facts['kind']} {facts['number']}, copy {facts['copy']}"
+    return ""
 
 
 def _line(entry: CustodyEntry) -> Facts:
     return {
         "sequence": entry.sequence,
-        "act": _act_label(entry),
+        "act": act_word(entry.act),
+        "detail": _detail(entry),
         "refused": entry.outcome == CustodyEntry.Outcome.REFUSED,
         "stage": STAGES.get(entry.stage_to, ""),
         "happened_at": when(entry.happened_at),

@@ -47,7 +47,7 @@ def static_file(url: str) -> tuple[bytes, str]:
 
 
 def _fetcher(weasyprint: Any) -> Any:
-    class Fetcher(weasyprint.urls.URLFetcher):  # type: ignore[misc, name-defined]
+    class Fetcher(weasyprint.urls.URLFetcher):
         def fetch(self, url: str, headers: dict[str, str] | None = None) -> Any:
             try:
                 content, media_type = static_file(url)

@@ -13,6 +13,7 @@ from django.test import Client
 from django.urls import reverse
 
 from cases import corrections, papers, scans
+from cases.errors import StepRefused
 from cases.models import Case
 from cases.papers import KINDS
 from chain_of_custody import press
@@ -176,6 +177,28 @@ def test_the_trail_shows_every_entry_and_the_head(released: Case, clerk: StaffMe
     assert_says(text, "witness Oscar Operator", "from Cooler, Bay 1", "to Retort room, Retort 1")
 
 
+def test_the_trail_names_corrections_and_printings_but_no_value(
+    released: Case, clerk: StaffMember, manager: StaffMember
+) -> None:
+    label, _ = printed(released, "label", clerk)
+    signed = cast.signature(manager)
+    entry = corrections.correct(
+        released, signed, cast.token(), "belongings", "one ring", "misheard"
+    )
+    _, text = printed(released, "trail", clerk)
+    assert_says(text, f"label {label.number}, copy 1", "Correction of entry 1: belongings")
+    assert_says(text, entry.leaf_hash, "Paper printed")
+    assert "one ring" not in text
+
+
+def test_the_trail_shows_refused_attempts(house: Facility, clerk: StaffMember) -> None:
+    case = cast.bring(cast.make_case(house), "contained")
+    with pytest.raises(StepRefused):
+        cast.do("release", case, recipient_name="Somebody Else")
+    _, text = printed(case, "trail", clerk)
+    assert_says(text, "Release Refused; nothing changed")
+
+
 def codes_on(paper: Paper, page: int = 0) -> list[str]:
     picture = pypdfium2.PdfDocument(press.read_paper(paper))[page].render(scale=200 / 72)
     return [code.text for code in zxingcpp.read_barcodes(picture.to_pil())]
@@ -271,6 +294,24 @@ def test_a_correction_supersedes_the_papers_that_show_the_value(
     paper, text = printed(released, "receipt", clerk)
     assert_says(text, "Belongings one ring", "Born 7 May 1941", "Copy 2")
     assert not hasattr(paper, "superseded")
+
+
+def test_a_correction_that_overtakes_the_printing_is_on_the_paper(
+    released: Case, clerk: StaffMember, manager: StaffMember, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    original, signed = press.render, [cast.signature(manager)]
+
+    def render(*args: Any) -> Any:
+        done = original(*args)
+        if signed:
+            corrections.correct(
+                released, signed.pop(), cast.token(), "belongings", "one ring", "misheard"
+            )
+        return done
+
+    monkeypatch.setattr(press, "render", render)
+    _, text = printed(released, "receipt", clerk)
+    assert_says(text, "Belongings one ring")
 
 
 def test_every_correctable_value_on_the_receipt_is_a_fact_of_its_name(

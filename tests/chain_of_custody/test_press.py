@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -67,6 +68,13 @@ def test_a_number_has_a_check_character_and_no_letter_that_is_misread() -> None:
 
 def test_bytes_are_the_same_again(order: Order) -> None:
     assert typeset(order) == typeset(order)
+
+
+def test_threads_print_one_after_the_other() -> None:
+    html = '<html lang="en"><head><title>Sheet</title></head><body>Łukasz</body></html>'
+    with ThreadPoolExecutor(4) as pool:
+        results = list(pool.map(typesetter.typeset, [html] * 8))
+    assert all(one == results[0] for one in results)
 
 
 ELSEWHERE = """
