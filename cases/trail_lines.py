@@ -28,6 +28,7 @@ ACTS = {
     "correct": "Correction",
     "print": "Paper printed",
 }
+FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
 
 
@@ -65,17 +66,24 @@ def line(entry: CustodyEntry, units: UnitSystem) -> Line:
         act=act_word(entry.act),
         facts=[
             Fact(
-                key.replace("_", " "),
+                label(key),
                 shown(kind if kind and key in ("old", "new") else key, value, units),
                 key in sealed,
             )
-            for key, value in facts.items()
+            for key, value in sorted(facts.items(), key=lambda f: FIRST.get(f[0], 2))
         ],
         is_late=entry.recorded_at - entry.happened_at > LATE_AFTER,
         signature=json.loads(entry.payload)["signature"],
         corrects=corrects,
         field=CORRECTABLE[field].label if kind else field.replace("_", " "),
     )
+
+
+def label(key: str) -> str:
+    """Return the name of a fact for people, without its unit: "mass_kg" gives "mass"."""
+    for ending in UNITS:
+        key = key.removesuffix(ending)
+    return key.removeprefix("is_").replace("_", " ")
 
 
 def act_word(act: str) -> str:

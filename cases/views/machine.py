@@ -56,8 +56,8 @@ class Candidate:
 class ReadingForm(forms.Form):
     """A reading of both chambers, taken now or at a stated time."""
 
-    primary = QuantityField(kind="temperature", label="Primary chamber")
     secondary = QuantityField(kind="temperature", label="Secondary chamber")
+    primary = QuantityField(kind="temperature", label="Primary chamber")
     at = forms.DateTimeField(
         label="Time of the reading",
         required=False,

@@ -1,0 +1,181 @@
+"""Who may open what: one table of every address, checked against the addresses of the site."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from cases import acts
+from cases.models import Case
+from crematory.models import Facility, StaffMember
+from tests import cast
+
+pytestmark = pytest.mark.django_db
+
+Args = Callable[[Case], list[Any]]
+ROLES = {"clerk": cast.CLERK, "operator": cast.OPERATOR, "manager": cast.MANAGER}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One address: its arguments, and what each role is answered; `other` is another house's."""
+
+    args: Args
+    clerk: int
+    operator: int
+    manager: int
+    other: int
+    logged_out: int = 302
+    method: str = "get"
+
+
+def nothing(case: Case) -> list[Any]:
+    return []
+
+
+def number(case: Case) -> list[Any]:
+    return [case.number]
+
+
+def retort(case: Case) -> list[Any]:
+    return ["retort-1"]
+
+
+def colleague(case: Case) -> list[Any]:
+    return [case.facility.case_prefix + cast.SECOND_CLERK]
+
+
+def everybody(args: Args = nothing, status: int = 200, other: int | None = None) -> Row:
+    """A page that every member may open; of a thing of this house, another house's may not."""
+    stranger = (status if args is nothing else 404) if other is None else other
+    return Row(args, status, status, status, stranger)
+
+
+def manager_only(args: Args, status: int, other: int, method: str = "get") -> Row:
+    return Row(args, 403, 403, status, other, method=method)
+
+
+def step_of(verb: str) -> Args:
+    return lambda case: [case.number, verb]
+
+
+def open_hold(case: Case) -> list[Any]:
+    return [case.number, case.holds.get().pk]
+
+
+TABLE: dict[str, list[Row]] = {
+    "login": [Row(nothing, 302, 302, 302, 302, logged_out=200)],
+    "logout": [Row(nothing, 302, 302, 302, 302, method="post")],
+    "today": [everybody()],
+    "machines": [everybody()],
+    "machine": [everybody(retort, other=404)],
+    "places": [everybody()],
+    "house": [everybody()],
+    "my-pin": [everybody()],
+    "member-add": [manager_only(nothing, 200, 403)],
+    "member": [manager_only(colleague, 200, 403)],
+    "member-act": [
+        manager_only(lambda case: [*colleague(case), "pin"], 422, 403, "post"),
+        manager_only(lambda case: [*colleague(case), "pin"], 302, 403),
+        manager_only(lambda case: [*colleague(case), "promote"], 404, 403),
+    ],
+    "cases:list": [everybody()],
+    "cases:scan": [everybody(status=302)],
+    "cases:export": [everybody()],
+    "cases:trail": [everybody(number)],
+    # Who may do an act is asked by the act itself; its page shows everybody what is missing.
+    "cases:announce": [everybody()],
+    "cases:case": [everybody(number)],
+    "cases:step": [
+        everybody(step_of("authorize")),
+        everybody(step_of("skip"), status=404),
+    ],
+    "cases:documents": [everybody(number)],
+    "cases:agents": [everybody(number)],
+    "cases:recipients": [everybody(number)],
+    "cases:settle": [everybody(number)],
+    "cases:devices": [everybody(number)],
+    "cases:hold": [everybody(number)],
+    "cases:lift": [everybody(open_hold)],
+    "cases:correct": [everybody(number)],
+    "cases:move": [everybody(number)],
+    "cases:print": [everybody(lambda case: [case.number, "label"], status=405, other=405)],
+    "cases:paper": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
+    "cases:reading": [
+        Row(retort, 403, 422, 422, 404, method="post"),
+        everybody(retort, status=302, other=302),
+    ],
+}
+
+
+def names(patterns: list[Any], namespace: str = "") -> Iterator[str]:
+    """Walk the resolver and give the full name of every address."""
+    for pattern in patterns:
+        if isinstance(pattern, URLResolver):
+            inner = f"{namespace}{pattern.namespace}:" if pattern.namespace else namespace
+            yield from names(pattern.url_patterns, inner)
+        elif isinstance(pattern, URLPattern):
+            assert pattern.name, f"{pattern.pattern} has no name"
+            yield f"{namespace}{pattern.name}"
+
+
+def test_every_address_is_in_the_table() -> None:
+    assert set(names(get_resolver().url_patterns)) == set(TABLE)
+
+
+ROWS = [(name, index) for name, rows in TABLE.items() for index in range(len(rows))]
+
+
+def answer(client: Client, name: str, row: Row, case: Case) -> int:
+    address = reverse(name, args=row.args(case))
+    return (client.post if row.method == "post" else client.get)(address).status_code
+
+
+@pytest.fixture
+def subject(facility: Facility) -> Case:
+    """A person in care and on hold: every page of a case can be opened."""
+    case = cast.bring(cast.make_case(facility), "in_care")
+    acts.open_hold(case, cast.signature(cast.member(facility, cast.CLERK)), cast.token(), "wait")
+    return case
+
+
+@pytest.mark.parametrize(("name", "index"), ROWS)
+def test_roles(
+    facility: Facility, other_facility: Facility, subject: Case, name: str, index: int
+) -> None:
+    row = TABLE[name][index]
+    for role, key in ROLES.items():
+        client = Client()
+        client.force_login(cast.member(facility, key))
+        assert answer(client, name, row, subject) == getattr(row, role), role
+
+
+@pytest.mark.parametrize(("name", "index"), ROWS)
+def test_other_house(other_facility: Facility, subject: Case, name: str, index: int) -> None:
+    """An operator of another house: both have a retort of this code, so it is taken away there."""
+    row = TABLE[name][index]
+    other_facility.places.filter(code="retort-1").update(code="elsewhere")
+    client = Client()
+    client.force_login(cast.member(other_facility, cast.OPERATOR))
+    assert answer(client, name, row, subject) == row.other
+
+
+@pytest.mark.parametrize(("name", "index"), ROWS)
+def test_logged_out(client: Client, subject: Case, name: str, index: int) -> None:
+    row = TABLE[name][index]
+    assert answer(client, name, row, subject) == row.logged_out
+
+
+@pytest.mark.parametrize("act", ["pin", "password", "certificate", "deactivate", "activate"])
+def test_manager_of_another_house_changes_nobody_here(
+    other_facility: Facility, clerk: StaffMember, client: Client, act: str
+) -> None:
+    client.force_login(cast.member(other_facility, cast.MANAGER))
+    for address in (
+        reverse("member", args=[clerk.staff_code]),
+        reverse("member-act", args=[clerk.staff_code, act]),
+    ):
+        assert client.get(address).status_code == 404
