@@ -113,22 +113,40 @@ def wanted(using: str = "default") -> dict[str, Trigger]:
 def missing(using: str = "default") -> list[str]:
     """Return the labels of triggers that the database lacks."""
     there = present(using)
-    return sorted(trigger.label for name, trigger in wanted(using).items() if name not in there)
+    return sorted(
+        trigger.label for name, trigger in wanted(using).items() if there.get(name) != trigger.table
+    )
 
 
 def install(using: str = "default", **kwargs: Any) -> None:
     """Bring the database's triggers to what is registered. Safe to run again."""
     conn = connections[using]
-    want, there = wanted(using), present(using)
+    want = wanted(using)
+    for name, table in present(using).items():
+        if name not in want or want[name].table != table:
+            _drop(using, name, table)
+    there = present(using)
     with conn.cursor() as cursor:
-        for name, table in there.items():
-            if name not in want:
-                on = f' ON "{table}"' if conn.vendor == "postgresql" else ""
-                cursor.execute(f'DROP TRIGGER "{name}"{on}', None)
         for name, trigger in want.items():
             if name not in there:
                 for statement in VENDORS[conn.vendor](trigger):
                     cursor.execute(statement, None)
+
+
+def make_way(using: str = "default", **kwargs: Any) -> None:
+    """Remove the triggers before a migration, on SQLite; `install` follows the migration.
+
+    SQLite cannot rebuild a table that a trigger of another table names.
+    """
+    if connections[using].vendor == "sqlite":
+        for name, table in present(using).items():
+            _drop(using, name, table)
+
+
+def _drop(using: str, name: str, table: str) -> None:
+    on = f' ON "{table}"' if connections[using].vendor == "postgresql" else ""
+    with connections[using].cursor() as cursor:
+        cursor.execute(f'DROP TRIGGER "{name}"{on}', None)
 
 
 def require_installed() -> None:
