@@ -53,6 +53,15 @@ class WritingForm(forms.Form):
         kept["token"] = kept.get("token") or new_token()
         self.initial.update(kept)
 
+    def focus_on_error(self) -> None:
+        """Let the cursor land in the first field that has an error."""
+        wrong = next((name for name in self.fields if name in self.errors), None)
+        if wrong:
+            for name, field in self.fields.items():
+                field.widget.attrs.pop("autofocus", None)
+                if name == wrong:
+                    field.widget.attrs["autofocus"] = True
+
     @property
     def token_sent(self) -> str:
         """The token that came with the form."""

@@ -22,6 +22,7 @@ class DeviceForm(forms.Form):
     answer = forms.ChoiceField(
         label="Answer",
         choices=[("", "Not asked yet"), *DeviceAnswer.Answer.choices],
+        widget=forms.Select(attrs={"class": "form-select"}),
         required=False,
     )
     removed_by = forms.CharField(label="Removed by", max_length=200, required=False)

@@ -215,6 +215,8 @@ class ContainForm(StepForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        # The containers stand first on the page; a cursor further down would scroll past them.
+        self.fields["label_disc_scan"].widget.attrs.pop("autofocus")
         self.containers = self._containers(data=self.data) if self.is_bound else self._containers()
 
     def _containers(self, **kwargs: Any) -> Any:

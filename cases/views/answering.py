@@ -97,6 +97,7 @@ def answer(
             status = 422
         except (ActRefused, SignatureRefused, ValidationError) as refusal:
             status = refuse(case, form, page.act, refusal)
+        form.focus_on_error()
     context = {"case": case, "form": form, **page.context}
     return render(request, page.template, context, status=status)
 

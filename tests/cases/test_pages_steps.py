@@ -309,7 +309,7 @@ def test_what_was_typed_outlives_the_session(facility: Facility, operator: Staff
     case = cast.bring(cast.make_case(facility), "processed")
     client = browser(operator)
     client.logout()
-    response = client.post(url("step", case, "contain"), form_for("contain", case))
+    client.post(url("step", case, "contain"), form_for("contain", case))
     signed_in = client.post(
         reverse("login"),
         {"username": operator.staff_code, "password": cast.PASSWORD, "next": url("case", case)},
