@@ -10,7 +10,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal, localcontext
-from functools import cache
+from functools import cache, lru_cache
 from typing import Literal
 
 import pint
@@ -151,6 +151,7 @@ def unit_symbol(unit: str) -> str:
     return _SYMBOLS.get(unit, unit)
 
 
+@lru_cache(maxsize=4096)
 def convert(value: Decimal, unit: str, to: str) -> Decimal:
     """Convert by the registry's factors (1 lb = 0.45359237 kg; NIST SP 811), to 15 decimals.
 

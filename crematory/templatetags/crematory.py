@@ -1,12 +1,14 @@
 """How pages show quantities and times: in the facility's units, with the zone named."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
+from functools import lru_cache
 
 from django import template
 from django.template import Context
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from crematory import clock
@@ -38,7 +40,13 @@ def when(value: datetime | None) -> str:
     # Zones without letters of their own are named by their offset, such as "-03".
     if zone.startswith(("+", "-")):
         zone = f"UTC{zone}"
-    return f"{date_format(local, 'D j M Y H:i')} {zone}"
+    return f"{_day(local.date(), get_language())} {local:%H:%M} {zone}"
+
+
+@lru_cache(maxsize=1024)
+def _day(day: date, language: str | None) -> str:
+    """The day in the active language, kept: a list shows the same few days many times."""
+    return date_format(day, "D j M Y")
 
 
 @register.filter
