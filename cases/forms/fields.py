@@ -11,6 +11,8 @@ from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
 LOCAL_FORM = "%Y-%m-%dT%H:%M"
+# Slips of the finger; and a clock can be set back no further than its first year.
+EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
 WRITTEN = re.compile(
     r"(?P<day>[0-9]{4}-[0-9]{2}-[0-9]{2})[T ](?P<time>[0-9]{2}:[0-9]{2}(?::[0-9]{2})?)"
     r"(?: *(?P<zone>[A-Za-z]+))?"
@@ -74,6 +76,8 @@ class LocalMomentField(forms.Field):
             raise ValidationError(
                 "Write the day and the time, for example 2026-03-01 14:05.", code="invalid"
             )
+        if not EARLIEST_YEAR <= local.year <= LATEST_YEAR:
+            raise ValidationError("Look at the year again.", code="year")
         return self._aware(local, (match["zone"] or "").upper())
 
     def _aware(self, local: datetime, zone_name: str) -> datetime:

@@ -1,6 +1,6 @@
 """Forms of the acts beside the steps: announce, file, name, settle, hold, correct, move."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django import forms
@@ -9,6 +9,7 @@ from cases.forms.base import SignedForm, WritingForm
 from cases.forms.fields import LocalMomentField
 from cases.forms.steps import PlaceField, lines, text
 from cases.models import NAME_LENGTH, AuthorizingAgent, Case, Document
+from cases.names import fold
 from chain_of_custody.models import Place
 from crematory import clock
 from crematory.fields import QuantityField
@@ -20,6 +21,12 @@ def day(label: str, **kwargs: Any) -> forms.DateField:
     return forms.DateField(label=label, widget=widget, **kwargs)
 
 
+def check_name(name: str) -> None:
+    """Refuse a name of signs that are each written out as many letters, too long to search for."""
+    if len(fold(name)) > 2 * NAME_LENGTH:
+        raise forms.ValidationError("This name is too long when it is written out. Shorten it.")
+
+
 def choice(label: str, choices: list[tuple[str, str]], **kwargs: Any) -> forms.ChoiceField:
     """One of a few, none chosen beforehand."""
     return forms.ChoiceField(label=label, choices=[("", "---------"), *choices], **kwargs)
@@ -28,7 +35,7 @@ def choice(label: str, choices: list[tuple[str, str]], **kwargs: Any) -> forms.C
 class AnnounceForm(WritingForm):
     """A person who is expected."""
 
-    decedent_name = text("Name of the person who died", NAME_LENGTH)
+    decedent_name = text("Name of the person who died", NAME_LENGTH, validators=[check_name])
     born_on = day("Date of birth", required=False, help_text="Leave empty if not known.")
     died_at = LocalMomentField(label="Time of death")
     sex = choice("Sex", [("f", "female"), ("m", "male")], required=False)
@@ -112,7 +119,7 @@ class MoveForm(SignedForm):
 
 
 VALUE_FIELDS: dict[str, Any] = {
-    "decedent_name": lambda: text("New value", NAME_LENGTH),
+    "decedent_name": lambda: text("New value", NAME_LENGTH, validators=[check_name]),
     "born_on": lambda: day("New value", required=False),
     "died_at": lambda: LocalMomentField(label="New value"),
     "sender": lambda: text("New value", 200),
@@ -136,3 +143,13 @@ class CorrectForm(SignedForm):
         self.use_units()
         self.initial.setdefault("field", field)
         self.order_fields(["value", "why"])
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        value, now = data.get("value"), clock.now()
+        today = now.astimezone(self.facility.zone).date()
+        # A datetime is a date as well, so it is asked for first.
+        limit = now if isinstance(value, datetime) else today
+        if isinstance(value, date) and value > limit:
+            self.add_error("value", "This lies in the future. Correct it.")
+        return data

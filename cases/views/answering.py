@@ -104,7 +104,10 @@ def answer(
 
 def _was_sent(case: Case, act: str, form: WritingForm) -> bool:
     token = str(form.data.get("token", ""))
-    return bool(token) and CustodyEntry.objects.filter(case=case, act=act, token=token).exists()
+    return (
+        token.isprintable()
+        and CustodyEntry.objects.filter(case=case, act=act, token=token).exists()
+    )
 
 
 def refuse(

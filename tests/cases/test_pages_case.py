@@ -81,9 +81,12 @@ def test_a_person_is_announced_once_with_a_name_in_any_script(
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"died_at": "2999-01-01T00:00"}, "lies in the future"),
+        ({"died_at": "2199-01-01T00:00"}, "lies in the future"),
         ({"born_on": "2024-03-02"}, "after the death"),
         ({"decedent_name": "x" * 301}, "at most 300"),
+        ({"decedent_name": "ﷺ" * 300}, "too long when it is written out"),
+        ({"decedent_name": "Ada\x00"}, "Null characters"),
+        ({"died_at": "0001-01-01T00:00"}, "Look at the year"),
         ({"decedent_name": " "}, "required"),
         ({"token": ""}, "required"),
     ],
@@ -371,3 +374,37 @@ def test_what_was_typed_outlives_the_session(
     page = text_of(client, url(name, case))
     assert words in page
     assert "is kept and shown again" in page
+
+
+@pytest.mark.parametrize(
+    ("field", "value"), [("died_at", "2199-01-01T00:00"), ("born_on", "2199-01-01")]
+)
+def test_a_correction_does_not_lie_in_the_future(
+    facility: Facility, clerk: StaffMember, field: str, value: str
+) -> None:
+    case = cast.make_case(facility)
+    data = {"field": field, "value": value, "why": "misread", "token": cast.token()}
+    response = browser(clerk).post(url("correct", case), data | signed(clerk))
+    assert response.status_code == 422
+    assert "lies in the future" in response.content.decode()
+
+
+def test_a_token_that_no_database_takes_is_refused(facility: Facility, clerk: StaffMember) -> None:
+    case = cast.make_case(facility)
+    assert browser(clerk).post(url("documents", case), filing(token="a\x00")).status_code == 422
+
+
+def test_a_printed_paper_is_listed_and_marked_once_it_is_superseded(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case, client = cast.bring(cast.make_case(facility), "in_care"), browser(clerk)
+    page = text_of(client, url("case", case))
+    assert "Print: Container label" in page
+    assert "Print: Certificate" not in page
+    client.post(url("print", case, "label"), {"token": cast.token()})
+    page = text_of(client, url("case", case))
+    assert case.papers.get().number in page
+    assert "Superseded" not in page
+    data = {"field": "decedent_name", "value": "Ada Exemple", "why": "x", "token": cast.token()}
+    client.post(url("correct", case), data | signed(clerk))
+    assert "Superseded by a correction" in text_of(client, url("case", case))
