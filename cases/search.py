@@ -15,6 +15,7 @@ from crematory.models import Facility
 PAGE_SIZE = 25
 # A case number's form without looking at its check character, so that a slip is told as a slip.
 NUMBER_FORM = re.compile(r"^[A-Z]{2,4}\d{2}-\d{5}(-?[A-Z0-9])?$", re.ASCII)
+CLOSED = ("closed", *FINAL_STAGES)
 LAST_CHARACTER = "\U0010ffff"
 COLUMNS = (
     "number",
@@ -69,7 +70,7 @@ def is_mistyped(text: str) -> bool:
 
 
 def find(search: Search) -> Page:
-    """Return one page, newest announced first; found by the beginning of a name: by name.
+    """Return one page: by name where a name's beginning is looked for, else newest first.
 
     The beginning of a name is looked up in an index. Only where that finds nobody, or when
     asked, are the middle of names and the senders looked through, which takes longer.
@@ -87,19 +88,27 @@ def matching(search: Search) -> QuerySet[Case]:
     everywhere = search.everywhere or not search.text
     if not everywhere and not _matches(search, False).exists():
         everywhere = True
-    return _ordered(_matches(search, everywhere), everywhere)
+    return _ordered(_matches(search, everywhere), _key(search, everywhere))
 
 
 def _page(search: Search, everywhere: bool) -> list[Case]:
     """One case more than a page holds, so that it is known whether there are more."""
-    matches = _matches(search, everywhere)
+    matches, key = _matches(search, everywhere), _key(search, everywhere)
     if search.after:
-        matches = _after(matches, search, everywhere)
-    return list(_ordered(matches, everywhere)[: PAGE_SIZE + 1])
+        matches = _after(matches, search, key)
+    return list(_ordered(matches, key)[: PAGE_SIZE + 1])
 
 
-def _ordered(matches: QuerySet[Case], everywhere: bool) -> QuerySet[Case]:
-    order = ("-announced_at", "-pk") if everywhere else ("name_folded", "pk")
+def _key(search: Search, everywhere: bool) -> str:
+    """By what a list is ordered: the column that its index holds; times go backwards."""
+    if not everywhere:
+        return "name_folded"
+    is_open = search.state == "open" or (search.state and search.state not in CLOSED)
+    return "stage_since" if is_open else "announced_at"
+
+
+def _ordered(matches: QuerySet[Case], key: str) -> QuerySet[Case]:
+    order = ("name_folded", "pk") if key == "name_folded" else (f"-{key}", "-pk")
     return matches.select_related("disc").only(*COLUMNS).order_by(*order)
 
 
@@ -129,18 +138,13 @@ def _in_state(search: Search) -> QuerySet[Case]:
     return everyone
 
 
-def _after(matches: QuerySet[Case], search: Search, everywhere: bool) -> QuerySet[Case]:
+def _after(matches: QuerySet[Case], search: Search, key: str) -> QuerySet[Case]:
     """Go on behind the last case of the page before: its key, so that the URL holds no name."""
-    last = Case.objects.filter(facility=search.facility, pk=search.after)
-    pivot = last.only("name_folded", "announced_at").first()
-    if pivot is None:
+    last = Case.objects.filter(facility=search.facility, pk=search.after).only(key).first()
+    if last is None:
         return matches.none()
-    if everywhere:
-        at = pivot.announced_at
-        return matches.filter(announced_at__lte=at).filter(
-            Q(announced_at__lt=at) | Q(pk__lt=pivot.pk)
-        )
-    name = pivot.name_folded
-    return matches.filter(name_folded__gte=name).filter(
-        Q(name_folded__gt=name) | Q(pk__gt=pivot.pk)
+    value = getattr(last, key)
+    near, far, row = ("gte", "gt", "gt") if key == "name_folded" else ("lte", "lt", "lt")
+    return matches.filter(**{f"{key}__{near}": value}).filter(
+        Q(**{f"{key}__{far}": value}) | Q(**{f"pk__{row}": last.pk})
     )

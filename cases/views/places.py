@@ -18,6 +18,8 @@ def places(request: StaffRequest) -> HttpResponse:
     rows = list(overview.places(request.facility))
     for row in rows:
         row["stage_word"] = STAGES.get(row["stay__case__stage"] or "", "")
+    kinds = list(Place.Kind)  # in the order of the path; the database orders by their names
+    rows.sort(key=lambda row: kinds.index(row["kind"]))
     groups = []
     for (kind, area), members in groupby(rows, key=lambda row: (row["kind"], row["area"])):
         inside = list(members)
