@@ -61,13 +61,16 @@ def ago(value: datetime | None) -> str:
     difference = value - clock.now()
     minute = timedelta(minutes=1)
     if difference > timedelta(0):
-        return _("in %(span)s") % {"span": _span(-(-difference // minute))}
+        return _("in %(span)s") % {"span": _span(-(-difference // minute), get_language())}
     elapsed = -difference // minute
-    return _("%(span)s ago") % {"span": _span(elapsed)} if elapsed else _("just now")
+    if not elapsed:
+        return _("just now")
+    return _("%(span)s ago") % {"span": _span(elapsed, get_language())}
 
 
-def _span(minutes: int) -> str:
-    """The two largest units of a span, so that it can be read at a glance."""
+@lru_cache(maxsize=4096)
+def _span(minutes: int, language: str | None) -> str:
+    """The two largest units of a span, so that it can be read at a glance; kept, as days are."""
     hours, rest = divmod(minutes, 60)
     days, hours_left = divmod(hours, 24)
     by_day, by_hour = [(days, _("d")), (hours_left, _("h"))], [(hours, _("h")), (rest, _("min"))]
