@@ -124,16 +124,16 @@ def sealed_rows(facility: Facility) -> Iterator[tuple[Any, ...]]:
 
 def _entries(report: Report, stages: dict[str, tuple[int, str]]) -> Frontier:
     frontier = Frontier()
-    previous = ""
+    previous, expected = "", 0
     seals = groupby(sealed_rows(report.facility), key=itemgetter(0))
     waiting = next(seals, None)
-    for expected, row in enumerate(entry_rows(report.facility)):
+    for row in entry_rows(report.facility):
         sequence, payload, stored = row[0], row[1], row[2]
         if sequence != expected:
             report.findings.append(
                 Finding(expected, f"entry {expected} is missing; {sequence} follows")
             )
-            return frontier
+        expected = sequence + 1
         leaf = leaf_hash(payload.encode())
         frontier.append(leaf)
         said, text = _said(payload)
@@ -146,8 +146,11 @@ def _entries(report: Report, stages: dict[str, tuple[int, str]]) -> Frontier:
         if text := _wrong_seals(said, opened):
             report.findings.append(Finding(sequence, text))
         previous = stored
-        if row[6]:
-            stages[row[7]] = (sequence, row[6])
+        # By the bytes and by the columns: a finding about a case must not point at an entry
+        # before the one that was changed.
+        for case, stage in ((said.get("case"), said.get("to")), (row[7], row[6])):
+            if stage:
+                stages[case] = (sequence, stage)
     return frontier
 
 
@@ -215,7 +218,8 @@ def _head(report: Report, frontier: Frontier) -> None:
         if frontier.size:
             report.findings.append(Finding(None, "the log's head is missing"))
         return
-    if (log.size, log.root) != (report.size, report.root):
+    edge = " ".join(frontier.to_hex())
+    if (log.size, log.root, log.frontier) != (report.size, report.root, edge):
         report.findings.append(
             Finding(
                 None,
