@@ -67,5 +67,5 @@ def _moments(
         return Moments(
             now, arrival if person.hours_ago < 12 else diary.office(arrival, zone), charge, retort
         )
-    shift = timedelta(days=2, minutes=(index * 47) % 300 - 240)
+    shift = timedelta(hours=22, minutes=(index * 47) % 180 - 90)
     return Moments(now, diary.office(charge - shift, zone), charge, retort)

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 OPENS, CLOSES = time(8, 30), time(16, 30)
 SUNDAY = 6
-DAYS = 10
+DAYS = 11
 # Charges of one working day: time, and which retort (0 or 1).
 CHARGES = ((time(8, 0), 0), (time(8, 20), 1), (time(12, 30), 0))
 

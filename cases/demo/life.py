@@ -51,6 +51,8 @@ class Life:
 
     case: Case
     disc: str
+    hands: Hands
+    remains_kg: Decimal
 
     def __init__(
         self, person: Person, index: int, hands: Hands, course: Course, moments: Moments
@@ -253,8 +255,8 @@ class Life:
         if "clear_devices" in person.early:
             self.refused("clear_devices", STATEMENTS["clear_devices"](self), "devices_answered")
             yield self.after(8)
-        for device in DeviceAnswer.Device:
-            self._answer(device.value, person.devices.get(device.value, "no"))
+        for device in DeviceAnswer.Device.values:
+            self._answer(device, person.devices.get(device, "no"))
         acts.settle(
             self.case,
             self.hands.member(self.operator()),
