@@ -160,9 +160,9 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
     return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
 
 
-def places(facility: Facility) -> QuerySet[Place, dict[str, Any]]:
+def places(facility: Facility) -> list[dict[str, Any]]:
     """Return every place with who is there: one query, however many places there are."""
-    return (
+    rows = (
         Place.objects.filter(facility=facility)
         .annotate(
             stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)),
@@ -180,6 +180,7 @@ def places(facility: Facility) -> QuerySet[Place, dict[str, Any]]:
         )
         .order_by("kind", "area", "code")
     )
+    return [dict(row) for row in rows]
 
 
 def free_places(facility: Facility) -> list[dict[str, Any]]:

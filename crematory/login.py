@@ -5,7 +5,7 @@ from typing import Any
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponseBase
 from django.urls import reverse
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext_lazy as _
@@ -37,14 +37,13 @@ class StaffLoginView(LoginView):
     authentication_form = StaffLoginForm
     redirect_authenticated_user = True
 
-    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """A page that asks for news of itself must not get a form for signing in as the news."""
         if request.htmx:  # type: ignore[attr-defined]
             return HttpResponseClientRefresh()
-        response: HttpResponse = super().dispatch(request, *args, **kwargs)
-        return response
+        return super().dispatch(request, *args, **kwargs)
 
-    def get_redirect_url(self) -> str:
+    def get_redirect_url(self, request: HttpRequest | None = None) -> str:
         """Never lead back to signing out, where an ended session may have come from."""
         url: str = super().get_redirect_url()
         return "" if url == reverse("logout") else url

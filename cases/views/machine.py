@@ -18,7 +18,7 @@ from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, Hold
 from cases.overview import Machine
 from cases.steps import STEPS
-from cases.views.requests import StaffRequest, need_role
+from cases.views.requests import StaffRequest, need_role, units_of
 from crematory import clock
 from crematory.fields import QuantityField
 from crematory.middleware import KEPT_SESSION_KEY
@@ -89,7 +89,7 @@ def machine(request: StaffRequest, code: str) -> HttpResponse:
     if request.htmx:  # type: ignore[attr-defined]
         response = render(request, "cases/_machine_live.html", live)
     else:
-        response = _whole(request, live, ReadingForm(request.facility.units, _kept(request)))
+        response = _whole(request, live, ReadingForm(units_of(request), _kept(request)))
     patch_vary_headers(response, ["HX-Request"])
     return response
 
@@ -105,7 +105,7 @@ def reading(request: StaffRequest, code: str) -> HttpResponse:
         place__code=code,
     )
     need_role(request, Role.OPERATOR, Role.MANAGER)
-    form = ReadingForm(request.facility.units, request.POST)
+    form = ReadingForm(units_of(request), request.POST)
     if form.is_valid():
         stated = form.cleaned_data
         try:
@@ -183,7 +183,9 @@ def _candidates(request: StaffRequest, here: Machine, now: datetime) -> dict[str
 def _candidate(case: Case, is_held: bool, here: Machine, now: datetime) -> Candidate:
     verdicts = _ask(PERSON_GATES, case, here, now)
     if is_held:
-        verdicts.insert(0, Verdict("no_hold", "No hold", REFUSED, "On hold.", "manager"))
+        verdicts.insert(
+            0, Verdict("no_hold", "No hold", REFUSED, "On hold: a manager must lift it first.")
+        )
     return Candidate(case, [v for v in verdicts if v.state == REFUSED])
 
 
@@ -195,7 +197,7 @@ def _ask(names: tuple[str, ...], case: Case, here: Machine, now: datetime) -> li
 def _temperatures(reading: Reading | None, request: StaffRequest) -> list[Temperature]:
     if reading is None:
         return []
-    units = request.facility.units
+    units = units_of(request)
     return [
         _temperature("Secondary chamber", reading.secondary_c, units),
         _temperature("Primary chamber", reading.primary_c, units),

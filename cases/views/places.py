@@ -15,7 +15,7 @@ from chain_of_custody.models import Place
 @require_safe
 def places(request: StaffRequest) -> HttpResponse:
     """Every place, grouped by kind and area."""
-    rows = list(overview.places(request.facility))
+    rows = overview.places(request.facility)
     for row in rows:
         row["stage_word"] = STAGES.get(row["stay__case__stage"] or "", "")
     kinds = list(Place.Kind)  # in the order of the path; the database orders by their names

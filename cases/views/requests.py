@@ -1,25 +1,27 @@
 """What every page of a signed-in member has at hand."""
 
-from typing import NoReturn
+from typing import cast
 
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest
 
 from crematory.models import Facility, Role, StaffMember
+from crematory.units import UnitSystem
 
 
 class StaffRequest(HttpRequest):
     """A request after the middleware: signed in, and the member's facility known."""
 
     facility: Facility
-    user: StaffMember  # type: ignore[assignment]
+    user: StaffMember
 
 
 def need_role(request: StaffRequest, *roles: Role) -> None:
     """Answer 403 unless the member holds one of the roles."""
     if not request.user.roles & set(roles):
-        _deny()
+        raise PermissionDenied
 
 
-def _deny() -> NoReturn:
-    raise PermissionDenied
+def units_of(request: StaffRequest) -> UnitSystem:
+    """Return the units in which the facility reads and writes."""
+    return cast(UnitSystem, request.facility.units)

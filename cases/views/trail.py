@@ -6,7 +6,7 @@ from django.views.decorators.http import require_safe
 
 from cases.models import Case
 from cases.trail_lines import line
-from cases.views.requests import StaffRequest
+from cases.views.requests import StaffRequest, units_of
 from chain_of_custody.models import CustodyEntry, Log
 
 PAGE_SIZE = 200
@@ -27,7 +27,7 @@ def trail(request: StaffRequest, number: str) -> HttpResponse:
         .prefetch_related("sealed")
         .order_by("sequence")[: PAGE_SIZE + 1]
     )
-    lines = [line(entry, request.facility.units) for entry in found[:PAGE_SIZE]]
+    lines = [line(entry, units_of(request)) for entry in found[:PAGE_SIZE]]
     corrected: dict[int, list[int]] = {}
     for one in lines:
         if one.corrects is not None:

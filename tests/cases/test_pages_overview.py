@@ -256,7 +256,7 @@ class TestMachine:
         page = text_of(as_operator, reverse("machine", args=["retort-1"]))
         action = reverse("cases:step", args=[ready.number, "charge"]) + "?retort=retort-1"
         assert f'id="next-action" href="{action}"' in page
-        assert "On hold." in page
+        assert "On hold: a manager" in page
 
     def test_news_are_the_live_part_only(self, as_operator: Client, facility: Facility) -> None:
         response = as_operator.get(
