@@ -1,0 +1,240 @@
+"""Any sequence of acts, honest or not: no stage is reached but by the stages before it."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+
+from cases import acts
+from cases.corrections import correct
+from cases.errors import ActRefused, StepRefused
+from cases.models import Case
+from cases.steps import FRONT_OFFICE, ORDER, STEPS, next_step
+from cases.taking import take
+from chain_of_custody.models import CustodyEntry
+from chain_of_custody.verify import verify
+from crematory import clock
+from crematory.models import Facility
+from tests import cast
+from tests.snapshot import picture, unchanged_but_for_refusal
+
+PATH = [STEPS[verb].stage_to for verb in ORDER]
+SPOILT = (
+    "wrong disc",
+    "no witness",
+    "same witness",
+    "wrong role",
+    "other house",
+    "future",
+    "past",
+    "used token",
+)
+DISC_FIELDS = {
+    "charge": "disc_scan",
+    "recover": "disc_scan",
+    "contain": "label_disc_scan",
+    "release": "disc_on_container",
+}
+
+
+class Path(RuleBasedStateMachine):
+    """One case, led by honest and dishonest hands; the facility stays from example to example."""
+
+    facility: Facility
+    other_facility: Facility
+    wrong_disc: str
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.example = transaction.atomic()
+        self.example.__enter__()
+        self.now = cast.START + timedelta(days=30)
+        self.case = cast.make_case(self.facility, at=self.now)
+        self.done: list[CustodyEntry] = []
+        self.prepared: set[str] = set()
+
+    def teardown(self) -> None:
+        try:
+            assert verify(self.facility).findings == []
+        finally:
+            transaction.set_rollback(True)
+            self.example.__exit__(None, None, None)
+
+    # What the machine believes
+
+    @property
+    def held(self) -> bool:
+        return self.case.holds.filter(lifted_at=None).exists()
+
+    def signature(self, key: str) -> Any:
+        return cast.signature(cast.member(self.facility, key))
+
+    def refused(self, act: Any) -> ActRefused:
+        """Assert that the act is refused and changes nothing but the trail."""
+        before = picture()
+        with pytest.raises(ActRefused) as caught:
+            act()
+        unchanged_but_for_refusal(before, picture())
+        return caught.value
+
+    def attempt(self, verb: str, **given: Any) -> CustodyEntry:
+        own = {k: given.pop(k) for k in ("signed_by", "witness", "token") if k in given}
+        how = {"token": cast.token(), **cast.signers(verb, self.case), **own}
+        return take(verb, self.case, cast.facts_for(verb, self.case, **given), **how)
+
+    # Honest hands
+
+    @precondition(lambda self: next_step(self.case.stage) is not None)
+    @rule()
+    def forward(self) -> None:
+        step = next_step(self.case.stage)
+        assert step
+        self.take_honestly(step.verb)
+
+    @rule(verb=st.sampled_from(sorted(STEPS)))
+    def any_step(self, verb: str) -> None:
+        self.take_honestly(verb)
+
+    def take_honestly(self, verb: str) -> None:
+        """The step passes when the table lists it and nothing holds it; else it is refused."""
+        listed = self.case.stage in STEPS[verb].stages_from
+        if listed:
+            self.now = max(self.now, cast.time_of(verb, self.case))
+        with clock.pinned(self.now):
+            if listed and verb not in self.prepared:
+                cast.prepare(verb, self.case)
+                self.prepared |= {verb} - {"charge", "burner_off", "recover"}
+            if listed and not self.held:
+                self.done.append(self.attempt(verb))
+                self.case.refresh_from_db()
+                assert self.case.stage == STEPS[verb].stage_to
+                return
+            refusal = self.refused(lambda: self.attempt(verb))
+        assert refusal.codes == (["no_hold"] if listed else ["stage"])
+
+    @rule(ground=st.sampled_from(["a question", "   "]))
+    def hold(self, ground: str) -> None:
+        with clock.pinned(self.now):
+            signed = self.signature(cast.CLERK)
+            if self.case.is_open and ground.strip():
+                acts.open_hold(self.case, signed, cast.token(), ground)
+            else:
+                self.refused(lambda: acts.open_hold(self.case, signed, cast.token(), ground))
+
+    @precondition(lambda self: self.held)
+    @rule(key=st.sampled_from([cast.MANAGER, cast.MANAGER, cast.CLERK]))
+    def lift(self, key: str) -> None:
+        hold = self.case.holds.filter(lifted_at=None)[0]
+        with clock.pinned(self.now):
+            signed = self.signature(key)
+            if key == cast.MANAGER:
+                acts.lift_hold(hold, signed, cast.token(), "answered")
+                self.refused(lambda: acts.lift_hold(hold, signed, cast.token(), "again"))
+            else:
+                self.refused(lambda: acts.lift_hold(hold, signed, cast.token(), "I say so"))
+
+    @rule(key=st.sampled_from([cast.MANAGER, cast.OPERATOR]), name=st.sampled_from(["A", "B"]))
+    def correct_the_sender(self, key: str, name: str) -> None:
+        def act() -> CustodyEntry:
+            signed = self.signature(key)
+            return correct(self.case, signed, cast.token(), "sender", name, "misheard")
+
+        with clock.pinned(self.now):
+            if key == cast.MANAGER and self.case.sender != name:
+                act()
+                self.case.refresh_from_db()
+                assert self.case.sender == name
+            else:
+                self.refused(act)
+
+    # Dishonest hands
+
+    @rule(how=st.sampled_from(SPOILT), forward=st.booleans(), verb=st.sampled_from(sorted(STEPS)))
+    def spoilt_step(self, how: str, forward: bool, verb: str) -> None:
+        step = next_step(self.case.stage)
+        if forward and step:
+            verb = step.verb
+        with clock.pinned(self.now):
+            given = self.spoil(how, verb)
+            if given is not None:
+                refusal = self.refused(lambda: self.attempt(verb, **given))
+                assert isinstance(refusal, StepRefused)
+
+    def spoil(self, how: str, verb: str) -> dict[str, Any] | None:
+        """Return what spoils this step in this way, or None where it cannot be spoilt so."""
+        office = FRONT_OFFICE in STEPS[verb].signers
+        if how == "wrong disc":
+            return {DISC_FIELDS[verb]: self.wrong_disc} if verb in DISC_FIELDS else None
+        if how == "no witness":
+            return {"witness": None} if STEPS[verb].witnessed else None
+        if how == "same witness":
+            signed = self.signature(cast.CLERK if office else cast.OPERATOR)
+            return {"signed_by": signed, "witness": signed} if STEPS[verb].witnessed else None
+        if how == "wrong role":
+            return {"signed_by": self.signature(cast.MANAGER)}
+        if how == "other house":
+            key = cast.CLERK if office else cast.OPERATOR
+            return {"signed_by": cast.signature(cast.member(self.other_facility, key))}
+        if how == "future":
+            return {"happened_at": self.now + timedelta(seconds=1)}
+        if how == "past" and self.done:
+            return {"happened_at": self.case.stage_since - timedelta(seconds=1)}
+        if how == "used token" and self.done and self.done[-1].act != verb:
+            return {"token": self.done[-1].token}
+        return None
+
+    @precondition(lambda self: self.done)
+    @rule(pick=st.integers(0, 20))
+    def repeated_form(self, pick: int) -> None:
+        entry = self.done[pick % len(self.done)]
+        before = picture()
+        with clock.pinned(self.now):
+            assert self.attempt(entry.act, token=entry.token) == entry
+        assert picture() == before
+
+    # What must always hold
+
+    @invariant()
+    def every_stage_before_was_reached(self) -> None:
+        case = Case.objects.get(pk=self.case.pk)
+        reached = list(
+            CustodyEntry.objects.filter(case=case)
+            .exclude(stage_to="")
+            .order_by("sequence")
+            .values_list("stage_to", flat=True)
+        )
+        assert case.stage == (reached[-1] if reached else "expected")
+        path = reached[:-1] if case.stage == "returned" else reached
+        assert path == PATH[: len(path)]
+        assert case.stage != "returned" or 1 <= len(path) <= 4
+        assert case.stage_entry == (self.done[-1] if self.done else None)
+
+
+@pytest.mark.django_db
+def test_no_sequence_of_acts_skips_a_step(facility: Facility, other_facility: Facility) -> None:
+    other = cast.bring(cast.make_case(facility), "tagged")
+    members = {
+        "facility": facility,
+        "other_facility": other_facility,
+        "wrong_disc": other.disc.number,
+    }
+    run_state_machine_as_test(
+        type("PathHere", (Path,), members),
+        settings=settings(
+            max_examples=20,
+            stateful_step_count=24,
+            deadline=None,
+            database=None,
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
