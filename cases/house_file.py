@@ -65,7 +65,8 @@ class Table:
         """Return a date, or None when absent."""
         if key not in self.values:
             return None
-        return self._take(key, date, "a date such as 2027-03-31", None)  # type: ignore[no-any-return]
+        found: date = self._take(key, date, "a date such as 2027-03-31", None)
+        return found
 
     def quantity(self, key: str, kind: KindName) -> Decimal:
         """Return a quantity in its stored unit; the file writes it with its unit."""

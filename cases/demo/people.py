@@ -71,7 +71,8 @@ def _load(name: str) -> dict[str, Any]:
 
 
 def _person(table: dict[str, Any]) -> Person:
-    return Person(**{key: tuple(v) if isinstance(v, list) else v for key, v in table.items()})
+    values: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in table.items()}
+    return Person(**values)
 
 
 def people() -> list[Person]:

@@ -2,6 +2,8 @@
 
 import pytest
 
+from cases.gates import GATES, REFUSED, Situation
+from cases.steps import STEPS
 from chain_of_custody.models import CustodyEntry
 from crematory import clock
 from crematory.models import Facility
