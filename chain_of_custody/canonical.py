@@ -5,6 +5,7 @@ and become text with the decimals that they have ("82.550").
 """
 
 import hashlib
+import re
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -16,6 +17,7 @@ SALT_BYTES = 32
 # JSON readers keep integers exact only up to here (RFC 8785, section 3.2.2.3, and RFC 7493).
 LARGEST_INTEGER = 2**53 - 1
 
+_HALF_A_PAIR = re.compile("[\ud800-\udfff]")
 _COMMITMENT_PREFIX = b"custody-seal-v1\0"
 
 
@@ -63,7 +65,7 @@ def _key(key: object, path: str) -> str:
 
 
 def _text(value: str, path: str) -> str:
-    if any("\ud800" <= character <= "\udfff" for character in value):
+    if _HALF_A_PAIR.search(value):
         raise ValueError(f"{path}: the text holds half of a surrogate pair, which is no character")
     # The bare text of members of text enumerations, whatever they print as.
     return str.__str__(value)
