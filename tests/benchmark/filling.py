@@ -119,14 +119,14 @@ class Filling:
         self.log.size, self.log.last_leaf = self.frontier.size, digest.hex()
         return entry
 
-    def released_case(self, index: int, papers: int, verbs: tuple[str, ...]) -> None:
-        """Add one released case: some papers filed, these steps in the trail."""
+    def add_case(self, index: int, papers: int, verbs: tuple[str, ...]) -> None:
+        """Add one case: some papers filed, these steps in the trail, where the last one leads."""
         began = cast.START + timedelta(minutes=index)
         case = Case(
             pk=self.case_pk + len(self.cases),
             facility=self.facility,
             number=number_of(self.facility, index),
-            stage="released",
+            stage=STEPS[verbs[-1]].stage_to if verbs else "expected",
             stage_since=began + timedelta(days=9),
             decedent_name=name_of(index),
             name_folded=fold(name_of(index)),
@@ -171,14 +171,14 @@ def _next_pk(model: type[Model]) -> int:
 
 
 def fill(facility: Facility, indexes: range, papers: int, verbs: tuple[str, ...]) -> None:
-    """Add a released case for each index, with papers + verbs entries each, to the trail."""
+    """Add a case for each index, with papers + verbs entries each, to the trail."""
     log = Log.objects.filter(facility=facility).first() or Log(facility=facility)
     clerk, second = (cast.member(facility, key) for key in (cast.CLERK, cast.SECOND_CLERK))
     frontier = Frontier.from_hex(log.size, log.frontier.split())
     filling = Filling(facility, clerk, second, log, frontier)
     with without_triggers():
         for index in indexes:
-            filling.released_case(index, papers, verbs)
+            filling.add_case(index, papers, verbs)
             if len(filling.entries) >= BATCH:
                 filling.write()
         filling.write()
