@@ -69,15 +69,16 @@ def is_mistyped(text: str) -> bool:
     return looks_like_one and not scans.case_number(typed)
 
 
-def find(search: Search) -> Page:
+def find(search: Search, *, widen: bool = True) -> Page:
     """Return one page: by name where a name's beginning is looked for, else newest first.
 
-    The beginning of a name is looked up in an index. Only where that finds nobody, or when
-    asked, are the middle of names and the senders looked through, which takes longer.
+    The beginning of a name is looked up in an index. Only when asked, or where that finds nobody
+    and `widen` is true, are the middle of names and the senders looked through: every case is
+    read for that.
     """
     everywhere = search.everywhere or not search.text
     found = _page(search, everywhere)
-    if not found and not everywhere and not search.after:
+    if widen and not found and not everywhere and not search.after:
         everywhere, found = True, _page(search, True)
     cases = overview.with_facility(found[:PAGE_SIZE], search.facility)
     return Page(cases, len(found) > PAGE_SIZE, everywhere and bool(search.text))

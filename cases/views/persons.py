@@ -59,7 +59,7 @@ def persons(request: StaffRequest) -> HttpResponse:
     """The list: found by name, number, disc or sender; 25 a page."""
     asked = _asked(request)
     exact = search.by_number(request.facility, asked.text) if asked.text else None
-    page = search.find(asked)
+    page = search.find(asked, widen=exact is None)
     more = {"everywhere": "1" if page.everywhere else ""}
     if page.has_more:
         more["after"] = str(page.cases[-1].pk)
