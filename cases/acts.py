@@ -14,6 +14,7 @@ from cases import numbering
 from cases.effects import move
 from cases.errors import ActRefused
 from cases.models import AuthorizingAgent, Case, DeviceAnswer, Document, Hold, Recipient
+from cases.names import fold
 from cases.steps import BEFORE_CHARGE
 from cases.taking import check_member, lock, record_refusal, repeated
 from chain_of_custody import trail
@@ -86,6 +87,8 @@ def announce(facility: Facility, member: StaffMember, token: str, **fields: Any)
     """Create the case of a person who is expected. A repeated token gives the first case."""
     need(member, Role.FRONT_OFFICE)
     now = clock.now()
+    if fields["died_at"] > now:
+        raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
     with transaction.atomic():
         counter = numbering.lock_counter(facility, now)
         earlier = CustodyEntry.objects.filter(
@@ -144,14 +147,25 @@ def file_document(case: Case, member: StaffMember, token: str, **fields: Any) ->
     return do_act("file_document", case, member, token, write)
 
 
+def _objects(case: Case, name: str) -> bool:
+    """True while the newest statement under this name is an objection."""
+    said = [agent for agent in case.agents.all() if fold(agent.name) == fold(name)]
+    return bool(said) and said[-1].position == AuthorizingAgent.Position.OBJECTS
+
+
 def state_agent(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """Record that a person signed the authorization, or objects to it."""
+    """Record that a person signed the authorization, objects, or withdraws an objection.
+
+    Only a manager records that somebody who objected no longer does.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, Role.FRONT_OFFICE, Role.MANAGER)
         _need_open(locked)
         agent = AuthorizingAgent(case=locked, stated_at=now, **fields)
         agent.full_clean()
+        if _objects(locked, agent.name) and agent.position != AuthorizingAgent.Position.OBJECTS:
+            need(member, Role.MANAGER)
         agent.save()
         return {
             "name": Sealed(agent.name),

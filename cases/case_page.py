@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import prefetch_related_objects
+
 from cases import papers
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, DeviceAnswer
@@ -29,6 +31,16 @@ ON_RECORD = frozenset(
         "jewellery_settled",
         "waiting_period",
     )
+)
+
+
+FETCHED = (
+    "documents",
+    "agents",
+    "recipients",
+    "device_answers",
+    "holds__opened_by",
+    "holds__lifted_by",
 )
 
 
@@ -71,13 +83,16 @@ def missing_later(case: Case, now: datetime) -> list[Missing]:
         return []
     up_to_charge = ORDER[: ORDER.index("charge") + 1]
     later = [STEPS[v] for v in up_to_charge if ORDER.index(v) > ORDER.index(ahead.verb)]
-    asked = [
-        Missing(step, GATES[name](Situation(case=case, step=step, now=now)))
-        for step in later
-        for name in step.gates
-        if name in ON_RECORD
-    ]
-    return [item for item in asked if item.verdict.state == REFUSED]
+    seen = set(ahead.gates)
+    found = []
+    for step in later:
+        # The charge asks some gates again; each is shown once, at the first step that asks.
+        for name in [n for n in step.gates if n in ON_RECORD and n not in seen]:
+            seen.add(name)
+            verdict = GATES[name](Situation(case=case, step=step, now=now))
+            if verdict.state == REFUSED:
+                found.append(Missing(step, verdict))
+    return found
 
 
 def newest_devices(case: Case) -> list[tuple[str, DeviceAnswer | None]]:
@@ -104,6 +119,7 @@ def printed(case: Case) -> list[tuple[str, Paper]]:
 
 def case_page(case: Case, now: datetime) -> dict[str, Any]:
     """Return all that the page of a case shows."""
+    prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
     return {
         "case": case,
@@ -112,7 +128,7 @@ def case_page(case: Case, now: datetime) -> dict[str, Any]:
         "missing": missing_later(case, now),
         "path": path(case),
         "placement": open_placement(case),
-        "holds": list(case.holds.select_related("opened_by", "lifted_by")),
+        "holds": list(case.holds.all()),
         "devices": newest_devices(case),
         "printable": printable(case),
         "printed": printed(case),

@@ -25,12 +25,13 @@ class Correctable:
     act: str
     row: str
     label: str
+    by_manager: bool = False
 
 
 CORRECTABLE: dict[str, Correctable] = {
-    "decedent_name": Correctable("announce", "case", "name of the decedent"),
+    "decedent_name": Correctable("announce", "case", "name of the decedent", by_manager=True),
     "born_on": Correctable("announce", "case", "date of birth"),
-    "died_at": Correctable("announce", "case", "time of death"),
+    "died_at": Correctable("announce", "case", "time of death", by_manager=True),
     "sender": Correctable("announce", "case", "sender"),
     "delivered_by": Correctable("receive", "delivery", "delivered by"),
     "firm": Correctable("receive", "delivery", "firm"),
@@ -43,13 +44,16 @@ CORRECTABLE: dict[str, Correctable] = {
 def correct(
     case: Case, signed_by: Signature, token: str, field: str, value: Any, why: str
 ) -> CustodyEntry:
-    """Correct one value. Before the charge front office or manager; after it, a manager."""
+    """Correct one value: before the charge front office or manager, after it a manager.
+
+    Name and time of death decide who is cremated and when: only a manager corrects them.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         rule = CORRECTABLE.get(field)
         if rule is None:
             raise ActRefused("field", "This value cannot be corrected here.")
-        if locked.stage in BEFORE_CHARGE:
+        if locked.stage in BEFORE_CHARGE and not rule.by_manager:
             need(signed_by.member, Role.FRONT_OFFICE, Role.MANAGER)
         else:
             need(signed_by.member, Role.MANAGER)
@@ -60,6 +64,8 @@ def correct(
             raise ActRefused("not_stated", f"No {rule.label} has been stated yet.")
         row: Any = locked if rule.row == "case" else getattr(locked, rule.row)
         old = getattr(row, field)
+        if field == "died_at" and value > now:
+            raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
         if old == value:
             raise ActRefused("unchanged", "The new value is the same as the old one.")
         setattr(row, field, value)

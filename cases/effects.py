@@ -5,7 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.utils import timezone
+
 from cases import scans
+from cases.errors import StepRefused
 from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer
 from chain_of_custody.models import Place, Placement, open_placement
 from crematory.signatures import Signature
@@ -32,15 +35,34 @@ def effect(function: Effect) -> Effect:
 
 
 def move(case: Case, goal: Place | None, at: datetime) -> Moved:
-    """End the person's stay where they are and begin the next one, if there is one."""
+    """End the person's stay where they are and begin the next one, if there is one.
+
+    Refuses a time before the person came where they are, or before the place became free: a
+    time is stated afterwards, and no place ever held two persons.
+    """
     current = open_placement(case)
     if current and current.place == goal:
         return Moved(goal, goal)
+    if current:
+        _not_before(case, at, current.since, "the person came to", current.place)
+    if goal:
+        last = goal.placements.filter(until__gt=at).order_by("-until").first()
+        if last and last.until:
+            _not_before(case, at, last.until, "another person left", goal)
     if current:
         Placement.objects.filter(pk=current.pk).update(until=at)
     if goal:
         Placement.objects.create(place=goal, case=case, since=at)
     return Moved(current.place if current else None, goal)
+
+
+def _not_before(case: Case, at: datetime, earliest: datetime, what: str, place: Place) -> None:
+    if at < earliest:
+        since = timezone.localtime(earliest, case.facility.zone)
+        raise StepRefused(
+            "time_order",
+            f"The time lies before {what} {place} ({since.day} {since:%b %Y %H:%M %Z}).",
+        )
 
 
 def stay(case: Case) -> Moved:

@@ -170,11 +170,12 @@ class Document(models.Model):
 
 
 class AuthorizingAgent(models.Model):
-    """A person who has signed the authorization, or objects to it."""
+    """What a person said of the authorization; the newest statement under a name counts."""
 
     class Position(models.TextChoices):
         SIGNED = "signed", "has signed"
         OBJECTS = "objects", "objects"
+        WITHDRAWN = "withdrawn", "withdraws the objection"
 
     case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="agents")
     name = models.CharField(max_length=NAME_LENGTH)

@@ -15,8 +15,8 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
 
     A case of another facility is answered as one that does not exist.
     """
-    wanted = number.strip().upper()
-    if problem := explain(wanted[:40]):
+    wanted = number.strip().upper()[:40]  # no number is as long
+    if problem := explain(wanted):
         raise Http404(f"This is no case number. {problem}")
     case = (
         Case.objects.filter(facility=request.facility, number=wanted)  # type: ignore[attr-defined]

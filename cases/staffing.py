@@ -115,7 +115,7 @@ def give_password(signed_by: Signature, member: StaffMember, password: str) -> N
 def change_own_pin(signed_by: Signature, pin: str) -> None:
     """A member changes the own PIN; the signature shows that the old one was known."""
     with transaction.atomic():
-        member = StaffMember.objects.select_for_update().get(pk=signed_by.member.pk)
+        member = StaffMember.objects.select_for_update(no_key=True).get(pk=signed_by.member.pk)
         _store_pin(member, pin)
         _record("staff.change_own_pin", signed_by, member)
 
@@ -125,7 +125,7 @@ def _locked(signed_by: Signature, member: StaffMember) -> StaffMember:
     need(signed_by.member, Role.MANAGER)
     if member.facility_id != signed_by.member.facility_id:
         raise ActRefused("facility", "This member belongs to another facility.")
-    return StaffMember.objects.select_for_update().get(pk=member.pk)
+    return StaffMember.objects.select_for_update(no_key=True).get(pk=member.pk)
 
 
 def _switch(name: str, signed_by: Signature, member: StaffMember, active: bool) -> None:

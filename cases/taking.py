@@ -93,9 +93,19 @@ def lock(case: Case) -> Case:
     The facility's log is locked with it, so that what a gate saw free (a bay, a retort, a disc
     number) is still free when the rows are written.
     """
-    locked = Case.objects.select_for_update(of=("self",)).select_related("facility").get(pk=case.pk)
+    locked = lock_case(case)
     trail.lock_log(locked.facility)
     return locked
+
+
+def lock_case(case: Case) -> Case:
+    """Return the case as it is now, its row locked but for its key.
+
+    An entry names the case by its key: with the key locked too, a refusal that holds the log and
+    a step that holds the case would wait for each other on PostgreSQL.
+    """
+    rows = Case.objects.select_for_update(of=("self",), no_key=True)
+    return rows.select_related("facility").get(pk=case.pk)
 
 
 def repeated(case: Case, act: str, token: str) -> CustodyEntry | None:
@@ -146,11 +156,13 @@ def check_member(case: Case, member: StaffMember) -> None:
 
 
 def check_time(case: Case, happened_at: datetime, now: datetime) -> None:
-    """Refuse a time in the future or before the step that came before."""
+    """Refuse a time in the future, before the death, or before the step that came before."""
     if timezone.is_naive(happened_at):
         raise StepRefused("time_zone", "The time has no zone.")
     if happened_at > now:
         raise StepRefused("time_future", "The time lies in the future. Correct it.")
+    if happened_at < case.died_at:
+        raise StepRefused("time_death", "The time lies before the death. Correct one of them.")
     if case.stage_entry and happened_at < case.stage_entry.happened_at:
         before = timezone.localtime(case.stage_entry.happened_at, case.facility.zone)
         raise StepRefused(

@@ -111,7 +111,9 @@ def read_paper(paper: Paper) -> bytes:
 
 
 def _lock(order: Order) -> None:
-    type(order.case)._default_manager.select_for_update(of=("self",)).get(pk=order.case.pk)
+    type(order.case)._default_manager.select_for_update(of=("self",), no_key=True).get(
+        pk=order.case.pk
+    )
 
 
 def _repeated(order: Order) -> Paper | None:

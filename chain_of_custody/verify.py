@@ -150,7 +150,7 @@ def _entries(report: Report, stages: dict[str, tuple[int, str]]) -> Frontier:
         # before the one that was changed.
         for case, stage in ((said.get("case"), said.get("to")), (row[7], row[6])):
             if stage:
-                stages[case] = (sequence, stage)
+                stages[str(case)] = (sequence, stage)
     return frontier
 
 

@@ -1,10 +1,11 @@
 """What every request gets: the member's facility, its time zone, and nothing typed is lost."""
 
+import codecs
 from collections.abc import Callable
 from typing import Any
 
 from django.contrib.auth.views import redirect_to_login
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.urls import reverse
 from django.utils import timezone
 
@@ -17,6 +18,21 @@ Handler = Callable[[HttpRequest], HttpResponse]
 def keepable(name: str) -> bool:
     """True for a field whose value may be kept; PINs, passwords and tokens never are."""
     return not any(part in name for part in NEVER_KEPT)
+
+
+class Utf8Middleware:
+    """Answer 400 to a request that names another encoding than UTF-8, the only one sent here.
+
+    Some encodings make characters that no database holds; others are no text encodings at all.
+    """
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if request.encoding and codecs.lookup(request.encoding).name != "utf-8":
+            return HttpResponseBadRequest("Send this in UTF-8.", content_type="text/plain")
+        return self.get_response(request)
 
 
 class KeepTypedMiddleware:

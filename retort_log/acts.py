@@ -33,7 +33,7 @@ def record_reading(
     if at > now:
         raise ReadingRefused("The time of the reading lies in the future. Correct it.")
     with transaction.atomic():
-        Retort.objects.select_for_update().get(pk=retort.pk)
+        Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
         near = Reading.objects.filter(
             retort=retort, at__gt=at - timedelta(minutes=1), at__lt=at + timedelta(minutes=1)
         ).first()

@@ -25,7 +25,7 @@ def state_fitness(
         raise FitnessRefused("Say why.")
     now = clock.now()
     with transaction.atomic():
-        locked = Retort.objects.select_for_update().get(pk=retort.pk)
+        locked = Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
         locked.is_fit = is_fit
         locked.unfit_reason = "" if is_fit else reason.strip()
         locked.save(update_fields=["is_fit", "unfit_reason"])

@@ -29,10 +29,11 @@ def before(verb: str, case: Case, prepared: bool = True) -> Case:
 
 def attempt(verb: str, case: Case, **given: Any) -> CustodyEntry:
     """Take the step at its time; `given` replaces facts, signatures or the token."""
-    own = {k: given.pop(k) for k in ("signed_by", "witness", "token") if k in given}
+    names = given.keys() & {"signed_by", "witness", "token"}
+    own: dict[str, Any] = {name: given.pop(name) for name in names}
     with clock.pinned(cast.time_of(verb, case)):
         signed = {} if {"signed_by", "witness"} <= own.keys() else cast.signers(verb, case)
-        how = {"token": cast.token(), **signed, **own}
+        how: dict[str, Any] = {"token": cast.token(), **signed, **own}
         return take(verb, case, cast.facts_for(verb, case, **given), **how)
 
 

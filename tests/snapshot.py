@@ -26,7 +26,7 @@ def picture() -> Picture:
     return shown
 
 
-def _is_counter(model: type, column: str) -> bool:
+def _is_counter(model: type, column: str | None) -> bool:
     return model is StaffMember and column in COUNTERS
 
 

@@ -193,7 +193,7 @@ class Life:
         yield self.after(9)
         correct(
             self.case,
-            self.hands[self.front()],
+            self.hands["MG1"],
             self.hands.token(),
             "decedent_name",
             self.person.name,

@@ -67,7 +67,10 @@ class DeviceForm(forms.Form):
         return data
 
 
-DeviceFormSet = forms.formset_factory(DeviceForm, extra=0)
+QUESTIONS = len(DeviceAnswer.Device)
+DeviceFormSet = forms.formset_factory(
+    DeviceForm, extra=0, max_num=QUESTIONS, absolute_max=QUESTIONS
+)
 
 
 class DevicesForm(WritingForm):

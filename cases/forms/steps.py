@@ -232,7 +232,7 @@ class ContainForm(StepForm):
 
     def _count(self, data: MultiValueDict[str, str]) -> int:
         typed = str(data.get("containers-TOTAL_FORMS", "1"))
-        return min(int(typed) if typed.isdecimal() else 1, MOST_CONTAINERS)
+        return min(int(typed) if typed.isdecimal() and len(typed) < 5 else 1, MOST_CONTAINERS)
 
     def keep(self, data: MultiValueDict[str, str]) -> None:
         super().keep(data)

@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 from cases import scans
-from cases.gates.base import Answer, Situation, asked, gate, passed, refused
+from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.names import fold
 from crematory.models import Role
 from retort_log.remains import plausible_range
@@ -36,7 +36,8 @@ def metal_settled(s: Situation) -> Answer:
 @gate("Mass plausible for this person")
 def mass_plausible(s: Situation) -> Answer:
     limits = plausible_range(s.case.age_years, None)
-    text = f"{limits.lowest_kg:.2f} to {limits.highest_kg:.2f} kg: {limits.reasoning}"
+    low, high = (shown(s, kg, "mass") for kg in (limits.lowest_kg, limits.highest_kg))
+    text = f"{low} to {high}: {limits.reasoning}"
     if s.facts is None:
         return asked(f"Weigh after processing. Plausible: {text}.")
     if limits.holds(s.facts.mass_kg):
@@ -48,8 +49,8 @@ def mass_plausible(s: Situation) -> Answer:
             return passed(f"Accepted by {member.printed_name}.")
         return refused("Only a manager can accept this mass.", "manager")
     return refused(
-        f"{s.facts.mass_kg} kg is outside {text}. Look again: is a part left behind, or are "
-        "these another person's remains?",
+        f"{shown(s, s.facts.mass_kg, 'mass')} is outside {text}. "
+        "Look again: is a part left behind, or are these another person's remains?",
         "a manager looks at the remains and accepts in writing, with PIN",
     )
 
@@ -58,12 +59,16 @@ def mass_plausible(s: Situation) -> Answer:
 def masses_add_up(s: Situation) -> Answer:
     whole = s.case.processing.mass_kg
     if s.facts is None:
-        return asked(f"The containers together must hold {whole} kg, within 0.05 kg.")
+        return asked(
+            f"The containers together must hold {shown(s, whole, 'mass')}, within "
+            f"{shown(s, MASS_TOLERANCE_KG, 'mass')}."
+        )
     parts = sum((c.mass_kg for c in s.facts.containers), Decimal(0))
     if s.facts.containers and abs(parts - whole) <= MASS_TOLERANCE_KG:
         return passed()
     return refused(
-        f"The containers hold {parts} kg together; {whole} kg came from the processor.",
+        f"The containers hold {shown(s, parts, 'mass')} together; "
+        f"{shown(s, whole, 'mass')} came from the processor.",
         "weigh again; nothing may be left out or added",
     )
 
@@ -75,7 +80,8 @@ def volumes_hold(s: Situation) -> Answer:
     for position, c in enumerate(s.facts.containers, start=1):
         if c.mass_kg > c.volume_l * DENSEST_KG_PER_L:
             return refused(
-                f"Container {position} of {c.volume_l} L cannot hold {c.mass_kg} kg.",
+                f"Container {position} of {shown(s, c.volume_l, 'volume')} cannot hold "
+                f"{shown(s, c.mass_kg, 'mass')}.",
                 "use a larger container, or a second one",
             )
     return passed()
@@ -106,7 +112,7 @@ def containers_sealed(s: Situation) -> Answer:
 
 @gate("Recipient named by the authorization")
 def recipient_named(s: Situation) -> Answer:
-    names = list(s.case.recipients.values_list("name", flat=True))
+    names = [recipient.name for recipient in s.case.recipients.all()]
     if s.facts is None:
         return asked(f"Named to receive: {', '.join(names)}.")
     if fold(s.facts.recipient_name) in {fold(name) for name in names}:

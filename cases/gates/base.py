@@ -8,11 +8,13 @@ filled in the form; a gate that depends on what will be stated then answers "ask
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from cases.models import Case
 from cases.steps import Step
 from crematory.models import StaffMember
+from crematory.units import KindName, UnitSystem, show_quantity
 from retort_log.models import Retort
 
 PASSED, REFUSED, ASKED = "passed", "refused", "asked"
@@ -56,6 +58,12 @@ class Answer:
     who: str = ""
     passes_at: datetime | None = None
     citation: str = ""
+
+
+def shown(s: Situation, value: Decimal, kind: KindName) -> str:
+    """Return a quantity in the facility's units, the other beside it."""
+    units: UnitSystem = "us" if s.case.facility.units == "us" else "metric"
+    return show_quantity(value, kind, units, both=True)
 
 
 def passed(reason: str = "", citation: str = "") -> Answer:

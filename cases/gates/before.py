@@ -15,7 +15,8 @@ HAZARDOUS = frozenset(d.value for d in DeviceAnswer.Device) - {"radioactive"}
 
 @gate("No hold")
 def no_hold(s: Situation) -> Answer:
-    hold = s.case.holds.filter(lifted_at__isnull=True).select_related("opened_by").first()
+    # Rows of the case are read whole, so that a page may have fetched them once for all gates.
+    hold = next((hold for hold in s.case.holds.all() if hold.lifted_at is None), None)
     if hold is None:
         return passed()
     since = timezone.localtime(hold.opened_at, s.case.facility.zone)
@@ -117,7 +118,7 @@ def free_shelf(s: Situation) -> Answer:
 
 @gate("Every required paper on file")
 def documents_on_file(s: Situation) -> Answer:
-    on_file = set(s.case.documents.values_list("kind", flat=True))
+    on_file = {document.kind for document in s.case.documents.all()}
     missing = [rule for rule in s.case.law.documents if rule.kind not in on_file]
     citation = "; ".join(rule.citation for rule in missing or s.case.law.documents)
     if not missing:
@@ -126,18 +127,24 @@ def documents_on_file(s: Situation) -> Answer:
     return refused(f"Not on file: {names}.", f"{OFFICE}, from {s.case.sender}", citation=citation)
 
 
+def newest_statements(s: Situation) -> list[AuthorizingAgent]:
+    """Return what each person said last; persons are told apart by name."""
+    return list({fold(agent.name): agent for agent in s.case.agents.all()}.values())
+
+
 @gate("An authorizing agent has signed")
 def authorizing_agent(s: Situation) -> Answer:
-    if s.case.agents.filter(position=AuthorizingAgent.Position.SIGNED).exists():
+    if any(agent.position == AuthorizingAgent.Position.SIGNED for agent in newest_statements(s)):
         return passed()
     return refused("No authorizing agent has signed.", f"{OFFICE}, with the family")
 
 
 @gate("Nobody objects")
 def no_dispute(s: Situation) -> Answer:
-    agent = s.case.agents.filter(position=AuthorizingAgent.Position.OBJECTS).first()
-    if agent is None:
+    objecting = [a for a in newest_statements(s) if a.position == AuthorizingAgent.Position.OBJECTS]
+    if not objecting:
         return passed()
+    agent = objecting[0]
     return refused(
         f"{agent.name} ({agent.relationship}) objects.",
         "a court order or a written withdrawal, recorded by a manager",
@@ -153,7 +160,7 @@ def disposition_named(s: Situation) -> Answer:
 
 @gate("Recipient named")
 def recipients_named(s: Situation) -> Answer:
-    if s.case.recipients.exists():
+    if s.case.recipients.all():
         return passed()
     return refused("Nobody is named to receive the cremated remains.", f"{OFFICE}, with the agent")
 
@@ -161,7 +168,7 @@ def recipients_named(s: Situation) -> Answer:
 @gate("Coroner's or medical examiner's clearance")
 def medical_clearance(s: Situation) -> Answer:
     law = s.case.law
-    if s.case.documents.filter(kind=Document.Kind.CLEARANCE).exists():
+    if any(d.kind == Document.Kind.CLEARANCE for d in s.case.documents.all()):
         return passed(citation=law.clearance_citation)
     if law.clearance_rule == "always":
         return refused(

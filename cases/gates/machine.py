@@ -5,7 +5,7 @@ from datetime import timedelta
 from django.utils import timezone
 
 from cases import scans
-from cases.gates.base import Answer, Situation, asked, gate, passed, refused
+from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.law import CHECK_LOCALLY
 from retort_log import selectors
 from retort_log.models import Retort
@@ -96,7 +96,8 @@ def mass_limit(s: Situation) -> Answer:
     if mass <= retort.mass_limit_kg:
         return passed()
     return refused(
-        f"{mass} kg with container; {retort.name} takes {retort.mass_limit_kg} kg.",
+        f"{shown(s, mass, 'mass')} with container; {retort.name} takes "
+        f"{shown(s, retort.mass_limit_kg, 'mass')}.",
         "choose a retort with a higher limit",
     )
 
@@ -115,11 +116,12 @@ def charging_temperature(s: Situation) -> Answer:
         )
     if reading.secondary_c < limit:
         return refused(
-            f"Secondary chamber at {reading.secondary_c} °C; {limit} °C is needed.",
+            f"Secondary chamber at {shown(s, reading.secondary_c, 'temperature')}; "
+            f"{shown(s, limit, 'temperature')} is needed.",
             "wait for the preheat and read again",
             citation=citation,
         )
-    return passed(f"{reading.secondary_c} °C", citation)
+    return passed(shown(s, reading.secondary_c, "temperature"), citation)
 
 
 @gate("Disc scanned: this person's")
@@ -186,10 +188,11 @@ def cool_enough(s: Situation) -> Answer:
         return refused(f"No reading of {run.retort.name} in the last 15 minutes.", OPERATOR)
     if reading.primary_c > limit:
         return refused(
-            f"Primary chamber at {reading.primary_c} °C; sweep at {limit} °C or below.",
+            f"Primary chamber at {shown(s, reading.primary_c, 'temperature')}; sweep at "
+            f"{shown(s, limit, 'temperature')} or below.",
             "wait; never reach into a hot chamber",
         )
-    return passed(f"{reading.primary_c} °C")
+    return passed(shown(s, reading.primary_c, "temperature"))
 
 
 @gate("Chamber swept clear")

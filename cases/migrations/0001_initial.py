@@ -26,7 +26,12 @@ class Migration(migrations.Migration):
                 (
                     "position",
                     models.CharField(
-                        choices=[("signed", "has signed"), ("objects", "objects")], max_length=10
+                        choices=[
+                            ("signed", "has signed"),
+                            ("objects", "objects"),
+                            ("withdrawn", "withdraws the objection"),
+                        ],
+                        max_length=10,
                     ),
                 ),
                 ("stated_at", models.DateTimeField()),

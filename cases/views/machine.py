@@ -14,6 +14,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_http_methods, require_safe
 
 from cases import overview
+from cases.forms.fields import LocalMomentField
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, Hold
 from cases.overview import Machine
@@ -58,12 +59,8 @@ class ReadingForm(forms.Form):
 
     secondary = QuantityField(kind="temperature", label="Secondary chamber")
     primary = QuantityField(kind="temperature", label="Primary chamber")
-    at = forms.DateTimeField(
-        label="Time of the reading",
-        required=False,
-        help_text="Leave empty for now.",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S", "%Y-%m-%d %H:%M"],
+    at = LocalMomentField(
+        label="Time of the reading", required=False, help_text="Leave empty for now."
     )
 
     def __init__(self, units: UnitSystem, *args: Any, **kwargs: Any) -> None:

@@ -8,13 +8,14 @@ from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from cases.models import Case
 from cases.papers import KINDS, print_for
+from cases.selectors import case_or_404
 from cases.views.requests import StaffRequest
 from chain_of_custody.models import Paper
 from chain_of_custody.paper_store import PaperDamaged
 from chain_of_custody.press import PrintRefused, read_paper
 from chain_of_custody.typesetter import PressUnavailable
+from crematory.check_character import explain
 
 LONGEST_TOKEN = 64
 NO_FONT = (
@@ -24,21 +25,17 @@ NO_FONT = (
 )
 
 
-def _case(request: HttpRequest, number: str) -> Case:
-    facility = cast(StaffRequest, request).facility
-    cases = Case.objects.select_related("facility")
-    return get_object_or_404(cases, facility=facility, number=number)
-
-
 @require_POST
 def print_kind(request: HttpRequest, number: str, kind: str) -> HttpResponseBase:
     """Print one paper and show it; the same token shows the paper that it printed before."""
-    case, member = _case(request, number), cast(StaffRequest, request).user
+    case, member = case_or_404(request, number), cast(StaffRequest, request).user
     if kind not in KINDS:
         raise Http404
-    token = request.POST.get("token", "")[:LONGEST_TOKEN] or None
+    token = request.POST.get("token", "")[:LONGEST_TOKEN]
     try:
-        paper = print_for(case, KINDS[kind], member, token)
+        paper = print_for(
+            case, KINDS[kind], member, token if token.isprintable() and token else None
+        )
     except (PrintRefused, PressUnavailable) as reason:
         messages.error(request, str(reason))
         return redirect("cases:case", number=case.number)
@@ -51,7 +48,9 @@ def print_kind(request: HttpRequest, number: str, kind: str) -> HttpResponseBase
 @never_cache
 def paper(request: HttpRequest, number: str, paper: str) -> HttpResponseBase:
     """Show a paper that was printed, superseded or not: it is what somebody may hold."""
-    case = _case(request, number)
+    case = case_or_404(request, number)
+    if problem := explain(paper):
+        raise Http404(problem)
     printed = get_object_or_404(Paper, case=case, number=paper)
     try:
         data = read_paper(printed)

@@ -1,10 +1,10 @@
 """The trail of one person: every act in order, the refused attempts too."""
 
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from cases.models import Case
+from cases.selectors import case_or_404
 from cases.trail_lines import line
 from cases.views.requests import StaffRequest, units_of
 from chain_of_custody.models import CustodyEntry, Log
@@ -15,9 +15,7 @@ PAGE_SIZE = 200
 @require_safe
 def trail(request: StaffRequest, number: str) -> HttpResponse:
     """All entries of a case, 200 a page; `?from=` begins at a sequence number."""
-    case = get_object_or_404(
-        Case.objects.select_related("disc"), facility=request.facility, number=number
-    )
+    case = case_or_404(request, number)
     case.facility = request.facility
     start = request.GET.get("from", "")
     first = int(start) if start.isascii() and start.isdigit() and len(start) < 19 else 0

@@ -15,10 +15,11 @@ from cases import taking
 from cases.errors import ActRefused
 from cases.models import Case
 from cases.taking import take
+from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry, Placement
 from chain_of_custody.verify import verify
 from crematory import clock
-from crematory.models import Facility
+from crematory.models import Facility, StaffMember
 from tests import cast
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -168,3 +169,29 @@ def test_an_entry_outside_a_transaction_is_refused(facility: Facility) -> None:
     with transaction.atomic():
         trail.append(act)
     assert verify(facility).size == 1
+
+
+def test_a_refusal_and_a_step_of_one_case_do_not_wait_for_each_other(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    """A refusal locks the log and names the case; a step locks the case and then the log."""
+    case = cast.make_case(facility)
+    has_case, has_log = threading.Event(), threading.Event()
+
+    def step() -> str:
+        with transaction.atomic():
+            locked = taking.lock_case(case)
+            has_case.set()
+            has_log.wait(0 if connection.vendor == "sqlite" else 10)
+            trail.lock_log(locked.facility)
+        return "done"
+
+    def refused() -> str:
+        has_case.wait(10)
+        with transaction.atomic():
+            trail.lock_log(facility)
+            has_log.set()
+            taking.record_refusal(case, "receive", ActRefused("stage", ""), clerk)
+        return "done"
+
+    assert together(step, refused) == ["done", "done"]

@@ -9,6 +9,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
+    initialize,
     invariant,
     precondition,
     rule,
@@ -88,8 +89,10 @@ class Path(RuleBasedStateMachine):
         return caught.value
 
     def attempt(self, verb: str, **given: Any) -> CustodyEntry:
-        own = {k: given.pop(k) for k in ("signed_by", "witness", "token") if k in given}
-        how = {"token": cast.token(), **cast.signers(verb, self.case), **own}
+        own: dict[str, Any] = {
+            k: given.pop(k) for k in ("signed_by", "witness", "token") if k in given
+        }
+        how: dict[str, Any] = {"token": cast.token(), **cast.signers(verb, self.case), **own}
         return take(verb, self.case, cast.facts_for(verb, self.case, **given), **how)
 
     # Honest hands
@@ -105,15 +108,19 @@ class Path(RuleBasedStateMachine):
     def any_step(self, verb: str) -> None:
         self.take_honestly(verb)
 
+    @initialize(steps=st.integers(0, len(ORDER) - 1))
+    def begin_anywhere(self, steps: int) -> None:
+        for verb in ORDER[:steps]:
+            self.take_honestly(verb)
+
     def take_honestly(self, verb: str) -> None:
         """The step passes when the table lists it and nothing holds it; else it is refused."""
         listed = self.case.stage in STEPS[verb].stages_from
         if listed:
             self.now = max(self.now, cast.time_of(verb, self.case))
         with clock.pinned(self.now):
-            if listed and verb not in self.prepared:
-                cast.prepare(verb, self.case)
-                self.prepared |= {verb} - {"charge", "burner_off", "recover"}
+            if listed:
+                self.prepare(verb)
             if listed and not self.held:
                 self.done.append(self.attempt(verb))
                 self.case.refresh_from_db()
@@ -121,6 +128,12 @@ class Path(RuleBasedStateMachine):
                 return
             refusal = self.refused(lambda: self.attempt(verb))
         assert refusal.codes == (["no_hold"] if listed else ["stage"])
+
+    def prepare(self, verb: str) -> None:
+        """Do what the gates ask beside the step, papers and devices only once."""
+        if verb not in self.prepared:
+            cast.prepare(verb, self.case)
+            self.prepared |= {verb} - {"charge", "burner_off", "recover"}
 
     @rule(ground=st.sampled_from(["a question", "   "]))
     def hold(self, ground: str) -> None:
@@ -159,11 +172,19 @@ class Path(RuleBasedStateMachine):
 
     # Dishonest hands
 
-    @rule(how=st.sampled_from(SPOILT), forward=st.booleans(), verb=st.sampled_from(sorted(STEPS)))
-    def spoilt_step(self, how: str, forward: bool, verb: str) -> None:
+    @precondition(lambda self: next_step(self.case.stage) is not None)
+    @rule(how=st.sampled_from(SPOILT))
+    def spoilt_step_forward(self, how: str) -> None:
+        """The step that is next, right in all but one thing."""
         step = next_step(self.case.stage)
-        if forward and step:
-            verb = step.verb
+        assert step
+        self.now = max(self.now, cast.time_of(step.verb, self.case))
+        with clock.pinned(self.now):
+            self.prepare(step.verb)
+        self.spoilt_step(how, step.verb)
+
+    @rule(how=st.sampled_from(SPOILT), verb=st.sampled_from(sorted(STEPS)))
+    def spoilt_step(self, how: str, verb: str) -> None:
         with clock.pinned(self.now):
             given = self.spoil(how, verb)
             if given is not None:
@@ -231,8 +252,8 @@ def test_no_sequence_of_acts_skips_a_step(facility: Facility, other_facility: Fa
     run_state_machine_as_test(
         type("PathHere", (Path,), members),
         settings=settings(
-            max_examples=20,
-            stateful_step_count=24,
+            max_examples=25,
+            stateful_step_count=16,
             deadline=None,
             database=None,
             suppress_health_check=list(HealthCheck),

@@ -27,7 +27,7 @@ def stage(request: pytest.FixtureRequest) -> str:
 
 def blank_facts(verb: str) -> Any:
     """Facts of the right class; what they say does not matter before the gates are asked."""
-    blanks = {"str": "", "bool": True, "Decimal": Decimal(1), "str | None": ""}
+    blanks: dict[str, Any] = {"str": "", "bool": True, "Decimal": Decimal(1), "str | None": ""}
     fields = dataclasses.fields(FACTS[verb])
     return FACTS[verb](
         **{f.name: blanks.get(str(getattr(f.type, "__name__", f.type))) for f in fields}
@@ -103,7 +103,9 @@ def test_the_table_reads_as_one_path_with_one_road_back() -> None:
 
 def test_no_case_begins_further_on(facility: Facility) -> None:
     model = cast.make_case(facility)
-    columns = {f.column: getattr(model, f.attname) for f in Case._meta.fields if f.column != "id"}
+    columns: dict[str, Any] = {
+        str(f.column): getattr(model, f.attname) for f in Case._meta.fields if f.column != "id"
+    }
     for goal in set(STAGES) - {"expected"}:
         with raw.refuses("begins as expected|has_entry"):
             raw.insert("cases_case", **{**columns, "number": "X-1", "stage": goal})

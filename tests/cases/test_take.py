@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -54,7 +55,10 @@ def test_the_whole_path_leaves_its_rows(case: Case) -> None:
     cast.bring(case, "released")
     assert case.delivery.mass_kg == Decimal("81.500")
     assert case.disc.number == cast.disc_of(case)
-    assert case.run.charged_at < case.run.burner_off_at < case.run.ended_at
+    run = case.run
+    assert run.burner_off_at
+    assert run.ended_at
+    assert run.charged_at < run.burner_off_at < run.ended_at
     assert case.run.charge_temperature_c == cast.HOT[1]
     assert case.processing.mass_kg == cast.MASS_KG
     assert [c.mass_kg for c in case.containers.all()] == [cast.MASS_KG]
@@ -113,7 +117,7 @@ def test_a_stated_time_is_kept_beside_the_time_of_recording(case: Case, verb: st
 @pytest.mark.parametrize("verb", VERBS)
 def test_a_repeated_token_gives_the_first_entry(case: Case, verb: str) -> None:
     before(verb, case)
-    given = {"token": cast.token(), **cast.signers(verb, case)}
+    given: dict[str, Any] = {"token": cast.token(), **cast.signers(verb, case)}
     facts = cast.facts_for(verb, case)
     with clock.pinned(cast.time_of(verb, case)):
         first = take(verb, case, facts, **given)

@@ -87,7 +87,7 @@ def other_values(entry: CustodyEntry) -> dict[str, Any]:
     facility = entry.facility
     stranger = cast.member(facility, cast.EXPIRED_OPERATOR).pk
     shelf = facility.places.filter(kind="shelf")[0].pk
-    stranger_case = Case.objects.exclude(pk=entry.case_id)[0].pk
+    stranger_case = Case.objects.order_by("-pk")[0].pk
     return {
         "act": "note",
         "stage_from": "lost",
