@@ -15,11 +15,12 @@ import time
 import urllib.request
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, ViewportSize, sync_playwright
 
 ROOT = Path(__file__).resolve().parent.parent
 FOLDER = ROOT / "demo_data" / "pictures"
-DESK, TABLET = {"width": 1280, "height": 800}, {"width": 1024, "height": 768}
+DESK = ViewportSize(width=1280, height=800)
+TABLET = ViewportSize(width=1024, height=768)
 
 
 def free_port() -> int:
@@ -68,7 +69,9 @@ def take_pictures(base: str, code: str, password: str, folder: Path) -> None:
 def addresses(page: Page, base: str) -> dict[str, str]:
     """Return the pages to show; the case is the newest one that waits for its charge."""
     page.goto(f"{base}/persons/?stage=tagged")
-    link = page.locator("main a[href^='/cases/']").first.get_attribute("href") or "/persons/"
+    link = page.locator("main table a[href^='/cases/']").first.get_attribute("href")
+    if link is None:
+        raise SystemExit("The demonstration has nobody who waits for the charge.")
     return {
         "today": "/",
         "persons": "/persons/",

@@ -14,6 +14,7 @@ FEWEST = 300  # a run that found nothing to do must not pass
 TAIL_LINES = 60
 
 
+@pytest.mark.both_engines
 @pytest.mark.skipif(settings.EXPECTED_VENDOR != "sqlite", reason="this is the second run")
 def test_everything_else_passes_on_postgresql() -> None:
     command = [

@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ViewportSize, sync_playwright
 
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
-TABLET = {"width": 1024, "height": 768}
-DESK = {"width": 1280, "height": 800}
+TABLET = ViewportSize(width=1024, height=768)
+DESK = ViewportSize(width=1280, height=800)
 
 
 def chromium_path() -> str:
