@@ -1,0 +1,85 @@
+"""What no browser sends by itself is answered with a 4xx or with the form, never with an error."""
+
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from cases.models import Case
+from crematory.models import StaffMember
+from retort_log.models import Reading, Retort
+from tests import cast
+from tests.cases.pages import browser, url
+
+pytestmark = pytest.mark.django_db
+ENDLESS = "9" * 5000  # more digits than Python reads as a number
+
+
+@pytest.mark.parametrize("typed", [ENDLESS, "-1", "", "٣", "1e3"])
+def test_the_number_of_containers_may_be_anything(
+    case: Case, operator: StaffMember, typed: str
+) -> None:
+    cast.bring(case, "processed")
+    rows = {"containers-TOTAL_FORMS": typed, "containers-INITIAL_FORMS": typed}
+    page = url("step", case, "contain")
+    assert browser(operator).post(page, rows).status_code == 422
+    assert browser(operator).post(page, rows | {"more": "1"}).status_code == 200
+
+
+@pytest.mark.parametrize("typed", [ENDLESS, "-1", "", "0", "20", "100000"])
+def test_the_number_of_device_questions_may_be_anything(
+    case: Case, operator: StaffMember, typed: str
+) -> None:
+    rows = {"devices-TOTAL_FORMS": typed, "devices-INITIAL_FORMS": "9", "token": "t"}
+    assert browser(operator).post(url("devices", case), rows).status_code in (302, 422)
+
+
+@pytest.mark.parametrize("typed", ["0001-01-01T00:00", "9999-12-31T23:59", "2024-03-10T02:30"])
+def test_a_reading_at_no_time_of_this_world(
+    retort: Retort, operator: StaffMember, typed: str
+) -> None:
+    assert _read(retort, operator, typed) == 422
+    assert not Reading.objects.exists()
+
+
+def test_a_reading_in_the_hour_that_is_struck_twice(retort: Retort, operator: StaffMember) -> None:
+    assert _read(retort, operator, "2024-11-03T01:30") == 422
+    assert _read(retort, operator, "2024-11-03T01:30 MST") == 302
+    assert Reading.objects.get().at.hour == 8  # UTC
+
+
+def _read(retort: Retort, member: StaffMember, at: str) -> int:
+    data = {"primary": "100", "secondary": "100", "at": at}
+    page = reverse("cases:reading", args=[retort.place.code])
+    return browser(member).post(page, data).status_code
+
+
+@pytest.mark.parametrize("charset", ["hex", "unicode_escape", "idna", "undefined", "punycode"])
+@pytest.mark.parametrize("is_signed_in", [True, False])
+def test_only_utf8_is_read(
+    case: Case, clerk: StaffMember, charset: str, is_signed_in: bool
+) -> None:
+    client = browser(clerk) if is_signed_in else Client()
+    body = b'--x\r\nContent-Disposition: form-data; name="ground"\r\n\r\n\\ud800\r\n--x--\r\n'
+    kind = f"multipart/form-data; boundary=x; charset={charset}"
+    assert client.generic("POST", url("hold", case), body, content_type=kind).status_code == 400
+
+
+def test_half_a_character_in_the_address(clerk: StaffMember) -> None:
+    kind: Any = {"content-type": "text/plain; charset=unicode_escape"}
+    assert browser(clerk).get("/persons/?q=%5Cud800", headers=kind).status_code == 400
+
+
+@pytest.mark.parametrize(
+    "number", ["%00", "QV24-00001%00", "A" * 5000, "%ff", "ß", "9" * 40 + "%00"]
+)
+@pytest.mark.parametrize("rest", ["", "trail/", "devices/", "papers/K7QM-2XHD-9.pdf"])
+def test_a_number_that_is_none(clerk: StaffMember, number: str, rest: str) -> None:
+    assert browser(clerk).get(f"/cases/{number}/{rest}").status_code == 404
+
+
+def test_a_paper_and_a_token_with_a_nul(case: Case, clerk: StaffMember) -> None:
+    client = browser(clerk)
+    assert client.get(f"/cases/{case.number}/papers/%00.pdf").status_code == 404
+    assert client.post(url("print", case, "label"), {"token": "\0"}).status_code == 302
