@@ -64,11 +64,11 @@ def correct(
             raise ActRefused("not_stated", f"No {rule.label} has been stated yet.")
         row: Any = locked if rule.row == "case" else getattr(locked, rule.row)
         old = getattr(row, field)
-        if field == "died_at" and value > now:
-            raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
         if old == value:
             raise ActRefused("unchanged", "The new value is the same as the old one.")
         setattr(row, field, value)
+        if field in ("died_at", "born_on"):
+            _check_life(locked, now)
         row.full_clean(exclude=["stage_entry"] if rule.row == "case" else [])
         row.save(update_fields=[field, *(["name_folded"] if field == "decedent_name" else [])])
         return {
@@ -88,6 +88,17 @@ def correct(
         signature="pin",
         after=lambda entry: supersede(case, field, entry),
     )
+
+
+def _check_life(case: Case, now: datetime) -> None:
+    """Refuse a death in the future, after the person was received, or before the birth."""
+    if case.died_at > now:
+        raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
+    received = CustodyEntry.objects.filter(case=case, act="receive", outcome="done").first()
+    if received and case.died_at > received.happened_at:
+        raise ActRefused("time_order", "The person was received before this time of death.")
+    if case.born_on and case.born_on > case.died_at.astimezone(case.facility.zone).date():
+        raise ActRefused("born_after_death", "The date of birth lies after the death.")
 
 
 def supersede(case: Case, field: str, entry: CustodyEntry) -> None:

@@ -6,7 +6,8 @@ from typing import Any
 import pytest
 
 from cases import acts
-from cases.errors import StepRefused
+from cases.corrections import correct
+from cases.errors import ActRefused, StepRefused
 from cases.models import Case
 from cases.taking import take
 from crematory import clock
@@ -58,3 +59,18 @@ def _refused_charge(case: Case, **changes: Any) -> StepRefused:
     with pytest.raises(StepRefused) as caught:
         take("charge", case, facts, **signed, token=cast.token())
     return caught.value
+
+
+def test_a_life_is_not_corrected_to_nonsense(case: Case, manager: StaffMember) -> None:
+    cast.bring(case, "in_care")
+    after_reception = case.stage_since + timedelta(minutes=1)
+    born = (case.died_at + timedelta(days=1)).date()
+    for field, value, code in (
+        ("died_at", after_reception, "time_order"),
+        ("died_at", clock.now() + timedelta(days=1), "time_future"),
+        ("born_on", born, "born_after_death"),
+    ):
+        signed = cast.signature(manager)
+        with pytest.raises(ActRefused) as caught:
+            correct(case, signed, cast.token(), field, value, "misread")
+        assert caught.value.code == code
