@@ -26,7 +26,7 @@ from chain_of_custody.models import Place
 from crematory.models import Facility
 from retort_log.models import Reading, Retort, Run
 
-GROUP_LIMIT = 25
+GROUP_LIMIT = 10
 STALE_AFTER = timedelta(minutes=15)
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 # The index `case_open` is partial. A database uses it only where the condition stands in the

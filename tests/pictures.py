@@ -68,7 +68,7 @@ def take_pictures(base: str, code: str, password: str, folder: Path) -> None:
 
 def addresses(page: Page, base: str) -> dict[str, str]:
     """Return the pages to show; the case is the newest one that waits for its charge."""
-    page.goto(f"{base}/persons/?stage=tagged")
+    page.goto(f"{base}/persons/?state=tagged")
     link = page.locator("main table a[href^='/cases/']").first.get_attribute("href")
     if link is None:
         raise SystemExit("The demonstration has nobody who waits for the charge.")
