@@ -229,7 +229,7 @@ def masses_add_up(case: Case) -> dict[str, Any]:
 
 
 def _occupied(case: Case, kind: str, stage: str) -> dict[str, Any]:
-    other = cast.bring(cast.make_case(case.facility, at=cast.START), stage)
+    other = cast.bring(cast.make_case(case.facility), stage)
     place = open_placement(other).place  # type: ignore[union-attr]
     assert place.kind == kind
     return {"place": place}
