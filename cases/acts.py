@@ -169,7 +169,7 @@ def state_agent(case: Case, member: StaffMember, token: str, **fields: Any) -> C
         agent.save()
         return {
             "name": Sealed(agent.name),
-            "relationship": agent.relationship,
+            "relationship": Sealed(agent.relationship),
             "position": agent.position,
         }
 
@@ -177,15 +177,20 @@ def state_agent(case: Case, member: StaffMember, token: str, **fields: Any) -> C
 
 
 def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """Record a person whom the authorization names to receive the remains."""
+    """Record a person whom the authorization names to receive the remains.
+
+    After the authorization only a manager names another one.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, Role.FRONT_OFFICE, Role.MANAGER)
         _need_open(locked)
+        if locked.stage not in ("expected", "in_care"):
+            need(member, Role.MANAGER)
         recipient = Recipient(case=locked, **fields)
         recipient.full_clean()
         recipient.save()
-        return {"name": Sealed(recipient.name), "relationship": recipient.relationship}
+        return {"name": Sealed(recipient.name), "relationship": Sealed(recipient.relationship)}
 
     return do_act("name_recipient", case, member, token, write)
 
@@ -199,14 +204,14 @@ def settle(case: Case, member: StaffMember, token: str, **fields: Any) -> Custod
         raise TypeError(f"Only {', '.join(SETTLED)} are settled here.")
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, Role.FRONT_OFFICE, Role.OPERATOR)
+        need(member, Role.FRONT_OFFICE, *([Role.OPERATOR] if {*fields} == {"jewellery"} else []))
         if locked.stage not in BEFORE_CHARGE:
             raise ActRefused("stage", "After the charge only a correction can change this.")
         for name, value in fields.items():
             setattr(locked, name, value)
         locked.full_clean(exclude=["stage_entry"])
         locked.save(update_fields=[*fields])
-        return {name: value for name, value in fields.items() if value is not None}
+        return dict(fields)
 
     return do_act("settle", case, member, token, write)
 

@@ -14,6 +14,7 @@ from chain_of_custody.models import Place, Placement, open_placement
 from crematory.signatures import Signature
 from retort_log import selectors
 from retort_log.models import Processing, Run
+from retort_log.remains import plausible_range
 
 
 @dataclass(frozen=True)
@@ -131,14 +132,16 @@ def recover(case: Case, facts: Any, at: datetime) -> Moved:
 
 @effect
 def process(case: Case, facts: Any, at: datetime) -> Moved:
-    acceptance: Signature | None = facts.acceptance
+    # Kept only where it was needed; what was typed without need is no acceptance.
+    plausible = plausible_range(case.age_years, None).holds(facts.mass_kg)
+    acceptance: Signature | None = None if plausible else facts.acceptance
     Processing.objects.create(
         case=case,
         processed_at=at,
         mass_kg=facts.mass_kg,
         metal_fate=facts.metal_fate,
         accepted_by=acceptance.member if acceptance else None,
-        acceptance_reason=facts.acceptance_reason,
+        acceptance_reason=facts.acceptance_reason if acceptance else "",
     )
     return stay(case)
 

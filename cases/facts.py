@@ -9,6 +9,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from cases import scans
 from chain_of_custody.models import Place
 from chain_of_custody.trail import Sealed
 from crematory.signatures import Signature
@@ -107,6 +108,10 @@ class ChargeFacts(Facts):
     disc_scan: str
     label_scan: str
     chamber_is_empty: bool
+
+    def trail(self) -> dict[str, Any]:
+        # Of the label only what was read as a number: a scan may hold anything.
+        return super().trail() | {"label_scan": scans.case_number(self.label_scan)}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,6 +1,17 @@
 """The triggers made from the table of steps: a stage moves only along it, with an entry."""
 
-from cases.models import Case, Delivery, Hold, IdDisc, Release, RemainsContainer
+from cases.models import (
+    AuthorizingAgent,
+    Case,
+    Delivery,
+    DeviceAnswer,
+    Document,
+    Hold,
+    IdDisc,
+    Recipient,
+    Release,
+    RemainsContainer,
+)
 from cases.steps import STEPS, Step
 from chain_of_custody.models import CustodyEntry
 from chain_of_custody.triggers import Trigger, never, register, register_append_only
@@ -161,6 +172,14 @@ def register_all() -> None:
         ),
         *never(Case, "DELETE", "TRUNCATE", message="a case is never deleted"),
         *never(Hold, "DELETE", "TRUNCATE", message="a hold is never deleted"),
+        # What a gate was shown stays as it was stated: a change of mind is a new row.
+        *[
+            trigger
+            for model in (Document, AuthorizingAgent, Recipient, DeviceAnswer)
+            for trigger in never(
+                model, "UPDATE", "DELETE", "TRUNCATE", message="a statement stays as it was made"
+            )
+        ],
         *never(Delivery, "DELETE", "TRUNCATE", message="a delivery is never deleted"),
         *never(RemainsContainer, "DELETE", "TRUNCATE", message="a container is never deleted"),
         *never(

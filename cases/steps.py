@@ -105,9 +105,9 @@ STEPS: dict[str, Step] = {
             {OPERATOR},
             # What was proved earlier is asked again: an objection or a new answer may have come.
             "waiting_period documents_on_file authorizing_agent no_dispute medical_clearance "
-            "devices_answered devices_removed radionuclide_wait "
-            "operator_certified retort_free retort_fit retort_empty mass_limit "
-            "charging_temperature disc_scanned label_scanned",
+            "disposition_named recipients_named devices_answered devices_removed "
+            "radionuclide_wait jewellery_settled operator_certified retort_free retort_fit "
+            "retort_empty mass_limit charging_temperature disc_scanned label_scanned",
             "I compared disc, label and paperwork, and charged this person and no other.",
             witnessed=True,
         ),

@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any, cast
 
 from cases.corrections import CORRECTABLE
+from cases.gates import TITLES
 from cases.steps import STEPS
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -27,6 +28,22 @@ ACTS = {
     "move": "Moved to another place",
     "correct": "Correction",
     "print": "Paper printed",
+}
+REASONS = {
+    "role": "the member does not hold the role that signs this",
+    "member": "the member cannot sign here",
+    "stage": "the case was not at the stage that this step leaves",
+    "token": "the form had been used for another act",
+    "witness_missing": "no second person signed",
+    "witness_same": "the witness was the signer",
+    "time_future": "the stated time lay in the future",
+    "time_order": "the stated time lay before the previous step",
+    "time_death": "the stated time lay before the death",
+    "time_zone": "the stated time had no zone",
+    "signature_wrong": "staff code and PIN did not match: not signed by this member",
+    "signature_locked": "signing with this code was locked after wrong PINs",
+    "signature_inactive": "the member is not active",
+    "reason_missing": "no reason was given",
 }
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
@@ -93,8 +110,17 @@ def act_word(act: str) -> str:
     return ACTS.get(act, act.replace("_", " ").replace(".", ": ").capitalize())
 
 
+def reason(code: str) -> str:
+    """Return why an attempt was refused, in words."""
+    if code in TITLES:
+        return f"not met: {TITLES[code]}"
+    return REASONS.get(code, code.replace("_", " "))
+
+
 def shown(key: str, value: Any, units: UnitSystem) -> str:
     """Write one value: quantities with both units, times in the zone in force."""
+    if key == "reasons" and isinstance(value, list):
+        return "; ".join(reason(str(code)) for code in value)
     if value is None or value == "":
         return "nothing"
     if isinstance(value, bool):

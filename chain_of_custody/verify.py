@@ -245,7 +245,8 @@ def _papers(report: Report) -> None:
         "number", "sha256", "entry__sequence", "entry__payload"
     )
     for number, sha256, sequence, payload in rows.iterator(CHUNK):
-        facts = _said(payload)[0].get("facts", {})
+        facts = _said(payload)[0].get("facts")
+        facts = facts if isinstance(facts, dict) else {}
         if (facts.get("number"), facts.get("sha256")) != (number, sha256):
             report.findings.append(
                 Finding(sequence, f"paper {number} is not the one that this entry recorded")

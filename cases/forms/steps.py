@@ -68,7 +68,7 @@ class StepForm(SignedForm):
 
     verb = ""
     happened_at = LocalMomentField(
-        label="When it happened", required=False, help_text="Leave empty for now."
+        label="When it happened", required=False, help_text="Left empty, it means now."
     )
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:

@@ -1,13 +1,14 @@
 """The gates in front of each step, one module a part of the path."""
 
 from cases.gates import after, before, machine
-from cases.gates.base import ASKED, GATES, PASSED, REFUSED, Situation, Verdict, ask_all
+from cases.gates.base import ASKED, GATES, PASSED, REFUSED, TITLES, Situation, Verdict, ask_all
 
 __all__ = [
     "ASKED",
     "GATES",
     "PASSED",
     "REFUSED",
+    "TITLES",
     "Situation",
     "Verdict",
     "after",

@@ -45,6 +45,8 @@ def mass_plausible(s: Situation) -> Answer:
     acceptance = s.facts.acceptance
     if acceptance and s.facts.acceptance_reason.strip():
         member = acceptance.member
+        if member == s.signer:
+            return refused("The manager who accepts must be another person.", "another manager")
         if Role.MANAGER in member.roles and member.facility_id == s.case.facility_id:
             return passed(f"Accepted by {member.printed_name}.")
         return refused("Only a manager can accept this mass.", "manager")

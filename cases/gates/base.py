@@ -47,6 +47,7 @@ class Situation:
 
 Gate = Callable[[Situation], Verdict]
 GATES: dict[str, Gate] = {}
+TITLES: dict[str, str] = {}
 
 
 @dataclass(frozen=True)
@@ -86,6 +87,7 @@ def gate(title: str) -> Callable[[Callable[[Situation], Answer]], Gate]:
 
     def register(function: Callable[[Situation], Answer]) -> Gate:
         name = function.__name__
+        TITLES[name] = title
 
         def ask(situation: Situation) -> Verdict:
             a = function(situation)

@@ -60,7 +60,7 @@ class ReadingForm(forms.Form):
     secondary = QuantityField(kind="temperature", label="Secondary chamber")
     primary = QuantityField(kind="temperature", label="Primary chamber")
     at = LocalMomentField(
-        label="Time of the reading", required=False, help_text="Leave empty for now."
+        label="Time of the reading", required=False, help_text="Left empty, it means now."
     )
 
     def __init__(self, units: UnitSystem, *args: Any, **kwargs: Any) -> None:

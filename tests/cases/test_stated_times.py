@@ -44,6 +44,7 @@ def test_no_retort_held_two_persons_at_a_time(facility: Facility) -> None:
     cast.bring(second, "tagged")
     cast.bring(first, "recovered")
     first.run.refresh_from_db()
+    assert first.run.ended_at is not None
     retort, at = first.run.retort, first.run.ended_at - timedelta(minutes=1)
     assert second.stage_since < at
     with clock.pinned(at):
