@@ -17,7 +17,7 @@ from cases.corrections import CORRECTABLE
 from cases.models import AuthorizingAgent, Case, Recipient
 from cases.names import fold
 from cases.steps import STAGES, STEPS
-from cases.trail_lines import act_word
+from cases.trail_lines import act_word, reason
 from chain_of_custody.models import CustodyEntry, Log
 from crematory.models import StaffMember
 from crematory.templatetags.crematory import when
@@ -182,10 +182,10 @@ def return_uncremated(case: Case) -> Facts:
 
 
 def _detail(entry: CustodyEntry) -> str:
-    """What a correction corrects, or which paper was printed; without any person's value."""
+    """What was corrected, printed, or why it was refused; without any person's value."""
     facts = json.loads(entry.payload)["facts"]
     if entry.outcome == CustodyEntry.Outcome.REFUSED:
-        return ""
+        return "; ".join(reason(code) for code in facts.get("reasons", []))
     if entry.act == "correct":
         return f"of entry {facts['corrects']}: {CORRECTABLE[facts['field']].label}"
     if entry.act == "print":

@@ -196,7 +196,8 @@ def test_the_trail_shows_refused_attempts(house: Facility, clerk: StaffMember) -
     with pytest.raises(StepRefused):
         cast.do("release", case, recipient_name="Somebody Else")
     _, text = printed(case, "trail", clerk)
-    assert_says(text, "Release Refused; nothing changed")
+    assert_says(text, "Release Refused; nothing changed", "Recipient named by the authorization")
+    assert_says(text, "tried with the code of")
 
 
 def codes_on(paper: Paper, page: int = 0) -> list[str]:
