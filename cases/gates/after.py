@@ -11,7 +11,7 @@ from retort_log.remains import plausible_range
 OPERATOR = "operator"
 # A scale that shows 10 g, read twice a container; common practice, no source.
 MASS_TOLERANCE_KG = Decimal("0.050")
-# Loosest and densest packing of processed remains, kg a litre (a choice of this design).
+# Densest packing of processed remains that is believed, kg a litre: a choice of this design.
 DENSEST_KG_PER_L = Decimal("1.1")
 
 

@@ -12,6 +12,7 @@ from retort_log.models import Retort
 
 OPERATOR = "operator"
 MANAGER = "manager"
+# How old a reading may be that opens a gate: a choice of this design.
 FRESH = timedelta(minutes=15)
 
 

@@ -1,5 +1,6 @@
 """The acts beside the steps, one view each."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
@@ -12,6 +13,7 @@ from cases import acts
 from cases.corrections import correct as correct_value
 from cases.errors import ActRefused
 from cases.forms import side as forms
+from cases.forms.base import WritingForm
 from cases.forms.devices import DevicesForm
 from cases.models import Case, Hold
 from cases.selectors import case_or_404, correctable_values
@@ -38,49 +40,44 @@ def announce(request: StaffRequest) -> HttpResponse:
     return render(request, "cases/announce.html", {"form": form}, status=status)
 
 
-@require_http_methods(["GET", "POST"])
-def documents(request: StaffRequest, number: str) -> HttpResponse:
-    """Papers on file, and one more."""
+def _add(
+    request: StaffRequest,
+    number: str,
+    form_class: type[WritingForm],
+    act: Callable[..., Any],
+    page: Page,
+) -> HttpResponse:
+    """Show what the case holds of one kind, and record one more."""
     case = case_or_404(request, number)
-    form = open_form(request, forms.DocumentForm, facility=case.facility)
-    page = Page("cases/documents.html", "file_document", "The paper is on file.")
+    form = open_form(request, form_class, facility=case.facility)
     return answer(
         request,
         case,
         form,
         page,
-        lambda: acts.file_document(case, request.user, form.token_sent, **form.stated()),
+        lambda: act(case, request.user, form.token_sent, **form.stated()),
     )
+
+
+@require_http_methods(["GET", "POST"])
+def documents(request: StaffRequest, number: str) -> HttpResponse:
+    """Papers on file, and one more."""
+    page = Page("cases/documents.html", "file_document", "The paper is on file.")
+    return _add(request, number, forms.DocumentForm, acts.file_document, page)
 
 
 @require_http_methods(["GET", "POST"])
 def agents(request: StaffRequest, number: str) -> HttpResponse:
     """Who signed the authorization or objects, and one more."""
-    case = case_or_404(request, number)
-    form = open_form(request, forms.AgentForm, facility=case.facility)
     page = Page("cases/agents.html", "state_agent", "What this person stated is recorded.")
-    return answer(
-        request,
-        case,
-        form,
-        page,
-        lambda: acts.state_agent(case, request.user, form.token_sent, **form.stated()),
-    )
+    return _add(request, number, forms.AgentForm, acts.state_agent, page)
 
 
 @require_http_methods(["GET", "POST"])
 def recipients(request: StaffRequest, number: str) -> HttpResponse:
     """Who may receive the remains, and one more."""
-    case = case_or_404(request, number)
-    form = open_form(request, forms.RecipientForm, facility=case.facility)
     page = Page("cases/recipients.html", "name_recipient", "The recipient is named.")
-    return answer(
-        request,
-        case,
-        form,
-        page,
-        lambda: acts.name_recipient(case, request.user, form.token_sent, **form.stated()),
-    )
+    return _add(request, number, forms.RecipientForm, acts.name_recipient, page)
 
 
 @require_http_methods(["GET", "POST"])
