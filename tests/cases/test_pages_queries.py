@@ -1,0 +1,60 @@
+"""What the pages ask of the database does not grow with their rows."""
+
+from collections.abc import Callable
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from crematory.models import Facility
+from tests import cast
+from tests.cases.pages import many_cases
+
+pytestmark = pytest.mark.django_db
+
+
+# Queries of a page whatever the number of rows; 2 of them are the session and the member with the
+# facility that every page reads.
+PAGES: dict[str, Callable[[], str]] = {
+    "today": lambda: reverse("today"),
+    "list": lambda: reverse("cases:list"),
+    "found": lambda: reverse("cases:list") + "?q=person",
+    "open": lambda: reverse("cases:list") + "?state=open",
+    "machines": lambda: reverse("machines"),
+    "machine": lambda: reverse("machine", args=["retort-2"]),
+    "places": lambda: reverse("places"),
+    "house": lambda: reverse("house"),
+}
+
+
+QUERIES = {
+    "today": 8,  # holds, groups, retorts, runs, readings, free places
+    "list": 3,
+    "found": 4,  # is it a disc's number?
+    "open": 3,
+    "machines": 5,  # retorts, runs, readings
+    "machine": 10,  # and the tagged persons, their holds, the retort's gates, its last readings
+    "places": 3,
+    "house": 4,  # staff and retorts
+}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_queries_do_not_grow(client: Client, facility: Facility, name: str) -> None:
+    client.force_login(cast.member(facility, "M1"))
+    many_cases(facility, 1)
+    cast.bring(cast.make_case(facility), "tagged")
+    cast.bring(cast.make_case(facility), "in_retort")
+    address = PAGES[name]()
+    client.get(address)
+    with CaptureQueriesContext(connection) as few:
+        assert client.get(address).status_code == 200
+    many_cases(facility, 200, first=1)
+    for _ in range(3):
+        cast.bring(cast.make_case(facility), "tagged")
+    with CaptureQueriesContext(connection) as many:
+        assert client.get(address).status_code == 200
+    assert len(many) == len(few), "\n".join(query["sql"] for query in many.captured_queries)
+    assert len(many) == QUERIES[name]
