@@ -89,6 +89,7 @@ STEPS: dict[str, Step] = {
             {OPERATOR},
             "devices_answered devices_removed radionuclide_wait jewellery_settled",
             "I checked every device question and nothing hazardous remains.",
+            witnessed=True,
         ),
         _step(
             "assign_disc",

@@ -83,7 +83,8 @@ class Life:
         return self.front() if Role.FRONT_OFFICE in step.signers else self.operator()
 
     def _witness(self, verb: str) -> str:
-        return self.operator(other=True) if verb in {"receive", "charge"} else self.front(True)
+        at_the_person = verb in {"receive", "clear_devices", "charge"}
+        return self.operator(other=True) if at_the_person else self.front(True)
 
     # Steps
 

@@ -119,7 +119,7 @@ class AuthorizeForm(StepForm):
     verb = "authorize"
 
 
-class ClearDevicesForm(StepForm):
+class ClearDevicesForm(StepForm, WitnessedForm):
     verb = "clear_devices"
 
 

@@ -182,7 +182,7 @@ def test_it_walks_a_person_from_the_call_to_the_release(
         office_papers(office, number)
         office.step(number, "authorize", cast.CLERK)
         answer_devices(operator, number)
-        operator.step(number, "clear_devices", cast.OPERATOR)
+        operator.step(number, "clear_devices", cast.OPERATOR, cast.SECOND_OPERATOR)
         operator.step(
             number,
             "assign_disc",
