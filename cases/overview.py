@@ -26,7 +26,8 @@ from chain_of_custody.models import Place
 from crematory.models import Facility
 from retort_log.models import Reading, Retort, Run
 
-GROUP_LIMIT = 10
+# Of each group as many as fit a tablet's screen beside the others; the list has them all.
+GROUP_LIMIT, HOLD_LIMIT = 5, 20
 STALE_AFTER = timedelta(minutes=15)
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 # The index `case_open` is partial. A database uses it only where the condition stands in the
@@ -102,7 +103,7 @@ def open_holds(facility: Facility) -> list[Hold]:
         Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
         .select_related("case", "opened_by")
         .only("ground", "opened_at", "opened_by__printed_name", *(f"case__{n}" for n in _ROW))
-        .order_by("opened_at")[: GROUP_LIMIT * 2]
+        .order_by("opened_at")[:HOLD_LIMIT]
     )
     with_facility((hold.case for hold in holds), facility)
     return holds

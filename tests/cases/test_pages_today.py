@@ -27,11 +27,11 @@ class TestToday:
         assert "Ring missing" in page
         assert page.count("Ada Example") == 1
 
-    def test_longest_wait_first_and_at_most_10(self, facility: Facility, as_clerk: Client) -> None:
+    def test_longest_wait_first_and_at_most_5(self, facility: Facility, as_clerk: Client) -> None:
         many_cases(facility, 30)
         [group] = overview.waiting(facility)
         assert group.total == 30
-        assert [c.number for c in group.cases] == [f"QV25-{n:05d}-X" for n in range(10)]
+        assert [c.number for c in group.cases] == [f"QV25-{n:05d}-X" for n in range(5)]
         page = text_of(as_clerk, reverse("today"))
         assert "All 30" in page
         assert "?state=expected" in page
