@@ -49,6 +49,8 @@ def correct(
     Name and time of death decide who is cremated and when: only a manager corrects them.
     """
 
+    corrected_row: list[Any] = []
+
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         rule = CORRECTABLE.get(field)
         if rule is None:
@@ -70,7 +72,7 @@ def correct(
         if field in ("died_at", "born_on"):
             _check_life(locked, now)
         row.full_clean(exclude=["stage_entry"] if rule.row == "case" else [])
-        row.save(update_fields=[field, *(["name_folded"] if field == "decedent_name" else [])])
+        corrected_row.append(row)
         return {
             "corrects": corrected.sequence,
             "field": field,
@@ -79,6 +81,12 @@ def correct(
             "why": Sealed(why.strip()),
         }
 
+    def put_right(entry: CustodyEntry) -> None:
+        # After the entry: the database lets the row change only to what the entry says.
+        for row in corrected_row:
+            row.save(update_fields=[field, *(["name_folded"] if field == "decedent_name" else [])])
+        supersede(case, field, entry)
+
     return do_act(
         "correct",
         case,
@@ -86,7 +94,7 @@ def correct(
         token,
         write,
         signature="pin",
-        after=lambda entry: supersede(case, field, entry),
+        after=put_right,
     )
 
 

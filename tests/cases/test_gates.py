@@ -5,17 +5,15 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import connection
 
 from cases import acts
 from cases.facts import Container
 from cases.models import Case, Hold
 from cases.steps import ORDER, STEPS
-from chain_of_custody import triggers
 from chain_of_custody.models import open_placement
 from crematory import clock
 from retort_log.models import Retort
-from tests import cast
+from tests import cast, raw
 from tests.attempts import VERBS, attempt, before, refusal
 
 GATE_FACTS: list[tuple[str, str, dict[str, Any]]] = [
@@ -74,20 +72,6 @@ def test_a_gate_refuses_what_is_stated(
 SITUATIONS: dict[str, str] = {}
 
 
-def _lose(sql: str) -> None:
-    """Run SQL past the triggers, as no code of the site can, to build a lack."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute("SET LOCAL session_replication_role = replica")
-            cursor.execute(sql)
-            cursor.execute("SET LOCAL session_replication_role = origin")
-            return
-        for name in triggers.present():
-            cursor.execute(f'DROP TRIGGER "{name}"')
-        cursor.execute(sql)
-    triggers.install()
-
-
 def situation(verb: str) -> Any:
     """Register a function that spoils one thing beside the facts of this step."""
 
@@ -100,13 +84,13 @@ def situation(verb: str) -> Any:
 
 @situation("authorize")
 def documents_on_file(case: Case) -> dict[str, Any]:
-    _lose("DELETE FROM cases_document WHERE kind = 'removal_authorization'")
+    raw.past_triggers("DELETE FROM cases_document WHERE kind = 'removal_authorization'")
     return {}
 
 
 @situation("authorize")
 def authorizing_agent(case: Case) -> dict[str, Any]:
-    _lose("DELETE FROM cases_authorizingagent")
+    raw.past_triggers("DELETE FROM cases_authorizingagent")
     return {}
 
 
@@ -132,7 +116,7 @@ def disposition_named(case: Case) -> dict[str, Any]:
 
 @situation("authorize")
 def recipients_named(case: Case) -> dict[str, Any]:
-    _lose("DELETE FROM cases_recipient")
+    raw.past_triggers("DELETE FROM cases_recipient")
     return {}
 
 
@@ -180,7 +164,7 @@ def disc_unused(case: Case) -> dict[str, Any]:
 @situation("charge")
 def waiting_period(case: Case) -> dict[str, Any]:
     died = cast.time_of("charge", case) - timedelta(hours=24) + timedelta(seconds=1)
-    Case.objects.filter(pk=case.pk).update(died_at=died)
+    raw.past_triggers("UPDATE cases_case SET died_at = %s WHERE id = %s", died, case.pk)
     return {}
 
 
