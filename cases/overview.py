@@ -15,7 +15,6 @@ from django.db.models import (
     OuterRef,
     Q,
     QuerySet,
-    Subquery,
     Window,
 )
 from django.db.models.functions import RowNumber
@@ -24,6 +23,7 @@ from cases.models import Case, Hold
 from cases.steps import FINAL_STAGES, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import Place
 from crematory.models import Facility
+from retort_log import selectors
 from retort_log.models import Reading, Retort, Run
 
 # Of each group as many as fit a tablet's screen beside the others; the list has them all.
@@ -115,7 +115,7 @@ class Machine:
 
     retort: Retort
     run: Run | None
-    reading: Reading | None
+    reading: selectors.Standing | None
     now: datetime
 
     @property
@@ -143,12 +143,11 @@ class Machine:
 
 
 def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]:
-    """Return the facility's retorts, or the one at the place with this code. Three queries."""
+    """Return the facility's retorts, or the one at the place with this code. Four queries."""
     retorts = Retort.objects.filter(facility=facility).select_related("place", "permit")
     if code:
         retorts = retorts.filter(place__code=code)
-    newest = Reading.objects.filter(retort=OuterRef("pk"), at__lte=now).order_by("-at")
-    found = list(retorts.annotate(newest=Subquery(newest.values("pk")[:1])))
+    found = list(retorts.annotate(newest=selectors.newest_of_each(now)))
     runs = {
         run.retort_id: run
         for run in Run.objects.filter(retort__in=found, ended_at__isnull=True).select_related(
@@ -156,7 +155,8 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
         )
     }
     ids = [getattr(retort, "newest") for retort in found]  # noqa: B009 - annotated above
-    readings = {r.retort_id: r for r in Reading.objects.filter(pk__in=ids)}
+    rows = selectors.standing(Reading.objects.filter(pk__in=ids))
+    readings = {row.reading.retort_id: row for row in rows}
     with_facility((run.case for run in runs.values()), facility)
     return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
 

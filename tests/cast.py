@@ -284,8 +284,9 @@ def _devices(case: Case) -> None:
 
 
 def read(retort: Retort, values: tuple[Decimal, Decimal], at: datetime | None = None) -> Reading:
-    """Record a reading (primary, secondary, °C) as the operator."""
-    return record_reading(retort, member(retort.facility, OPERATOR), *values, at=at)
+    """Record a reading (primary, secondary, °C) as the operator, who looked again."""
+    reader = member(retort.facility, OPERATOR)
+    return record_reading(retort, reader, *values, at=at, is_confirmed=True)
 
 
 def _burn(case: Case) -> None:

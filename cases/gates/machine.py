@@ -1,12 +1,13 @@
 """Gates at the machine: charge, burner off, recover."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 from django.utils import timezone
 
 from cases import scans
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.law import CHECK_LOCALLY
+from crematory import clock
 from retort_log import selectors
 from retort_log.models import Retort
 
@@ -18,6 +19,16 @@ FRESH = timedelta(minutes=15)
 
 def _retort(s: Situation) -> Retort | None:
     return s.facts.retort if s.facts is not None else s.retort
+
+
+def _latest_day(s: Situation) -> date:
+    """The later of the stated day and the day of recording: what expired by either is refused.
+
+    A charge that is dated back must be covered on both; only the end of a certificate and of a
+    permit is on file, so that the later day decides.
+    """
+    latest = max(s.now, clock.now())
+    return timezone.localtime(latest, s.case.facility.zone).date()
 
 
 @gate("Waiting period over")
@@ -39,8 +50,7 @@ def operator_certified(s: Situation) -> Answer:
     member = s.signer
     if not member.certificate_number or member.certificate_expires_on is None:
         return refused(f"{member.printed_name} has no certificate on file.", MANAGER)
-    today = timezone.localtime(s.now, s.case.facility.zone).date()
-    if member.certificate_expires_on < today:
+    if member.certificate_expires_on < _latest_day(s):
         day = member.certificate_expires_on
         return refused(
             f"{member.printed_name}'s certificate expired on {day.day} {day:%b %Y}.",
@@ -74,7 +84,7 @@ def retort_fit(s: Situation) -> Answer:
     if not retort.is_fit:
         return refused(f"{retort.name} is out of use: {retort.unfit_reason}.", MANAGER)
     expires = retort.permit.expires_on
-    if expires and expires < timezone.localtime(s.now, s.case.facility.zone).date():
+    if expires and expires < _latest_day(s):
         return refused(f"The permit expired on {expires.day} {expires:%b %Y}.", MANAGER)
     return passed()
 

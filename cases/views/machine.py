@@ -27,6 +27,7 @@ from crematory.models import Role
 from crematory.units import NBSP, UnitSystem, show_quantity
 from retort_log.acts import ReadingRefused, record_reading
 from retort_log.models import Reading, Retort
+from retort_log.selectors import Standing
 
 CHARGE = STEPS["charge"]
 # Of the gates of a charge these ask the retort alone, and these the person alone.
@@ -191,7 +192,7 @@ def _ask(names: tuple[str, ...], case: Case, here: Machine, now: datetime) -> li
     return [GATES[name](situation) for name in names]
 
 
-def _temperatures(reading: Reading | None, request: StaffRequest) -> list[Temperature]:
+def _temperatures(reading: Standing | None, request: StaffRequest) -> list[Temperature]:
     if reading is None:
         return []
     units = units_of(request)

@@ -30,11 +30,11 @@ PAGES: dict[str, Callable[[], str]] = {
 
 
 QUERIES = {
-    "today": 8,  # holds, groups, retorts, runs, readings, free places
+    "today": 9,  # holds, groups, retorts, runs, readings, corrections, free places
     "list": 3,
     "found": 4,  # is it a disc's number?
     "open": 3,
-    "machines": 5,  # retorts, runs, readings
+    "machines": 6,  # retorts, runs, readings and their corrections
     "machine": 10,  # and the tagged persons, their holds, the retort's gates, its last readings
     "places": 3,
     "house": 4,  # staff and retorts
