@@ -82,8 +82,8 @@ TABLE: dict[str, list[Row]] = {
         manager_only(lambda case: [*colleague(case), "pin"], 302, 403),
         manager_only(lambda case: [*colleague(case), "promote"], 404, 403),
     ],
-    "cases:list": [everybody()],
-    "cases:scan": [everybody(status=302)],
+    "cases:list": [everybody(), Row(nothing, 302, 302, 302, 302, method="post")],
+    "cases:scan": [everybody(status=302), Row(nothing, 302, 302, 302, 302, method="post")],
     "cases:export": [everybody()],
     "cases:trail": [everybody(number)],
     # Who may do an act is asked by the act itself; its page shows everybody what is missing.

@@ -16,6 +16,7 @@ from retort_log.models import Retort
 from tests import cast
 from tests.benchmark.filling import fill, name_of, number_of
 from tests.benchmark.table import Row
+from tests.cases.pages import look_for
 
 SIZES, QUICK_SIZES = (10_000, 100_000), (10_000,)
 # Persons who wait at each stage: in all, and those led there through `take`, with all papers.
@@ -71,7 +72,7 @@ def _fill_open(facility: Facility) -> int:
     return filled
 
 
-def _addresses(facility: Facility) -> dict[str, str]:
+def _addresses(facility: Facility, client: Client) -> dict[str, str]:
     contained = Case.objects.filter(facility=facility, stage="contained").earliest("pk")
     in_care = Case.objects.filter(facility=facility, stage="in_care").earliest("pk")
     retort = Retort.objects.filter(runs__ended_at__isnull=True, runs__isnull=False).first()
@@ -79,8 +80,9 @@ def _addresses(facility: Facility) -> dict[str, str]:
     return {
         "Today": "/",
         "Persons in care, first page": "/persons/",
-        "Persons in care, beginning of a name": "/persons/?q=greta",
-        "Persons in care, case number": f"/persons/?q={number_of(facility, 4321)}",
+        "Everybody, first page": "/persons/?state=all",
+        "Everybody, beginning of a name": look_for(client, "greta"),
+        "Everybody, case number": look_for(client, number_of(facility, 4321)),
         "The case, in care": f"/cases/{in_care.number}/",
         "The case, contained": f"/cases/{contained.number}/",
         "Trail of a case": f"/cases/{contained.number}/trail/",
@@ -94,7 +96,7 @@ def _addresses(facility: Facility) -> dict[str, str]:
 def _rows(facility: Facility, size: int) -> list[Row]:
     client = Client()
     client.force_login(cast.member(facility, cast.MANAGER))
-    addresses = _addresses(facility)
+    addresses = _addresses(facility, client)
     times = _times(client, [ADMIN_LIST, *addresses.values()])
     admin = statistics.median(times[ADMIN_LIST])
     rows = []

@@ -35,6 +35,13 @@ def text_of(client: Client, address: str, status: int = 200) -> str:
     return response.content.decode()
 
 
+def look_for(client: Client, text: str, state: str = "all") -> str:
+    """Send the list's form; return the address that shows what is found."""
+    answer = client.post(reverse("cases:list"), {"q": text, "state": state})
+    assert answer.status_code == 302
+    return answer.headers["Location"]
+
+
 def many_cases(facility: Facility, count: int, first: int = 0) -> None:
     """Insert expected persons quickly; each name and sender differs."""
     at = datetime(2025, 1, 1, tzinfo=UTC)

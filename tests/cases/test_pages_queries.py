@@ -10,22 +10,22 @@ from django.urls import reverse
 
 from crematory.models import Facility
 from tests import cast
-from tests.cases.pages import many_cases
+from tests.cases.pages import look_for, many_cases
 
 pytestmark = pytest.mark.django_db
 
 
 # Queries of a page whatever the number of rows; 2 of them are the session and the member with the
 # facility that every page reads.
-PAGES: dict[str, Callable[[], str]] = {
-    "today": lambda: reverse("today"),
-    "list": lambda: reverse("cases:list"),
-    "found": lambda: reverse("cases:list") + "?q=person",
-    "open": lambda: reverse("cases:list") + "?state=open",
-    "machines": lambda: reverse("machines"),
-    "machine": lambda: reverse("machine", args=["retort-2"]),
-    "places": lambda: reverse("places"),
-    "house": lambda: reverse("house"),
+PAGES: dict[str, Callable[[Client], str]] = {
+    "today": lambda client: reverse("today"),
+    "list": lambda client: reverse("cases:list"),
+    "found": lambda client: look_for(client, "person"),
+    "everybody": lambda client: reverse("cases:list") + "?state=all",
+    "machines": lambda client: reverse("machines"),
+    "machine": lambda client: reverse("machine", args=["retort-2"]),
+    "places": lambda client: reverse("places"),
+    "house": lambda client: reverse("house"),
 }
 
 
@@ -33,7 +33,7 @@ QUERIES = {
     "today": 9,  # holds, groups, retorts, runs, readings, corrections, free places
     "list": 3,
     "found": 4,  # is it a disc's number?
-    "open": 3,
+    "everybody": 3,
     "machines": 6,  # retorts, runs, readings and their corrections
     "machine": 10,  # and the tagged persons, their holds, the retort's gates, its last readings
     "places": 3,
@@ -47,7 +47,7 @@ def test_queries_do_not_grow(client: Client, facility: Facility, name: str) -> N
     many_cases(facility, 1)
     cast.bring(cast.make_case(facility), "tagged")
     cast.bring(cast.make_case(facility), "in_retort")
-    address = PAGES[name]()
+    address = PAGES[name](client)
     client.get(address)
     with CaptureQueriesContext(connection) as few:
         assert client.get(address).status_code == 200
