@@ -80,7 +80,13 @@ class Case(models.Model):
         ]
         indexes = [
             models.Index(fields=["facility", "-announced_at", "-id"], name="case_newest"),
-            models.Index(fields=["facility", "name_folded"], name="case_name"),
+            # PostgreSQL finds the beginning of a text through an index in any collation only with
+            # the pattern operators; SQLite compares bytes, and knows no such classes.
+            models.Index(
+                fields=["facility", "name_folded"],
+                opclasses=["int8_ops", "varchar_pattern_ops"],
+                name="case_name",
+            ),
             models.Index(
                 fields=["facility", "stage_since"],
                 condition=~Q(stage__in=steps.FINAL_STAGES),
