@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import prefetch_related_objects
+from django.db.models.fields.json import KT
 
 from cases import papers
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
@@ -34,6 +35,7 @@ ON_RECORD = frozenset(
 )
 
 
+LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 FETCHED = (
     "documents",
     "agents",
@@ -106,11 +108,19 @@ def printable(case: Case) -> list[tuple[papers.Kind, str]]:
     return [(kind, secrets.token_urlsafe(24)) for kind in papers.available(case)]
 
 
+def label_needed(case: Case, gates: list[Verdict]) -> tuple[papers.Kind, str] | None:
+    """Return the label and a token where the next step is refused for want of a good one."""
+    if any(v.gate in LABEL_GATES and v.state == REFUSED for v in gates):
+        return papers.KINDS["label"], secrets.token_urlsafe(24)
+    return None
+
+
 def printed(case: Case) -> list[tuple[str, Paper]]:
     """Return the papers that were printed, newest first, with their titles."""
     found = (
         Paper.objects.filter(case=case)
         .select_related("superseded", "entry__signed_by")
+        .annotate(by_hand=KT("facts__by_hand"))
         .defer("facts")
         .order_by("-printed_at", "-pk")
     )
@@ -121,10 +131,12 @@ def case_page(case: Case, now: datetime) -> dict[str, Any]:
     """Return all that the page of a case shows."""
     prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
+    gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
     return {
         "case": case,
         "next_step": ahead,
-        "gates": ask_all(Situation(case=case, step=ahead, now=now)) if ahead else [],
+        "gates": gates,
+        "label_needed": label_needed(case, gates),
         "missing": missing_later(case, now),
         "path": path(case),
         "placement": open_placement(case),

@@ -41,8 +41,14 @@ def plain(value: Any) -> Any:
     if isinstance(value, tuple):
         return [plain(item) for item in value]
     if isinstance(value, Container):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+        return value.trail()
     return value
+
+
+def label_read(scan: str) -> str:
+    """Return the paper number that was read of a label, and nothing else that a scan may hold."""
+    label = scans.label(scan)
+    return label.paper_number if label else ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,11 +69,17 @@ class Facts:
 
 @dataclass(frozen=True, kw_only=True)
 class Container:
-    """A container of cremated remains."""
+    """A container of cremated remains; `label_scan` as scanned or typed."""
 
     kind: str
     volume_l: Decimal
     mass_kg: Decimal
+    label_scan: str
+
+    def trail(self) -> dict[str, Any]:
+        """Return what the entry keeps; of the label only its paper number."""
+        stated = {f.name: plain(getattr(self, f.name)) for f in fields(self)}
+        return stated | {"label_scan": label_read(self.label_scan)}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,8 +122,7 @@ class ChargeFacts(Facts):
     chamber_is_empty: bool
 
     def trail(self) -> dict[str, Any]:
-        # Of the label only what was read as a number: a scan may hold anything.
-        return super().trail() | {"label_scan": scans.case_number(self.label_scan)}
+        return super().trail() | {"label_scan": label_read(self.label_scan)}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,7 +149,6 @@ class ProcessFacts(Facts):
 @dataclass(frozen=True, kw_only=True)
 class ContainFacts(Facts):
     containers: tuple[Container, ...]
-    label_disc_scan: str
     are_sealed: bool
     place: Place
 

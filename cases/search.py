@@ -10,6 +10,7 @@ from cases import overview, scans
 from cases.models import Case, IdDisc
 from cases.names import fold
 from cases.steps import FINAL_STAGES, STAGES
+from chain_of_custody.models import Paper
 from crematory.models import Facility
 
 PAGE_SIZE = 25
@@ -52,14 +53,20 @@ class Page:
 
 
 def by_number(facility: Facility, text: str) -> Case | None:
-    """Return the case with exactly this case number or disc number, or None."""
+    """Return the case with exactly this number: its own, its disc's, or that of a paper."""
     if number := scans.case_number(text):
         found = Case.objects.filter(facility=facility, number=number).only("number").first()
         if found:
             return found
     disc = IdDisc.objects.filter(facility=facility, number=scans.disc(text)).select_related("case")
     given = disc.only("case__number").first()
-    return given.case if given else None
+    if given:
+        return given.case
+    if number := scans.paper_number(text):
+        papers = Paper.objects.filter(facility=facility, number=number).select_related("case")
+        paper = papers.only("case__number").first()
+        return paper.case if paper else None
+    return None
 
 
 def is_mistyped(text: str) -> bool:

@@ -24,7 +24,10 @@ case_routes: list[URLPattern] = [
     path("<str:number>/correct/", side.correct, name="correct"),
     path("<str:number>/move/", side.move, name="move"),
     path("<str:number>/print/<slug:kind>/", papers.print_kind, name="print"),
+    path("<str:number>/write/<slug:kind>/", papers.write_kind, name="write"),
     path("<str:number>/papers/<str:paper>.pdf", papers.paper, name="paper"),
+    path("<str:number>/papers/<str:paper>.txt", papers.paper_text, name="paper-text"),
+    path("<str:number>/papers/<str:paper>/", papers.by_hand, name="by-hand"),
 ]
 
 overview_routes: list[URLPattern] = [

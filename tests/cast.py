@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from cases import acts
+from cases import acts, papers
 from cases.facts import (
     AssignDiscFacts,
     AuthorizeFacts,
@@ -28,9 +28,10 @@ from cases.facts import (
     ReturnFacts,
 )
 from cases.models import Case, DeviceAnswer
+from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
-from chain_of_custody.models import CustodyEntry, Place, Placement
+from chain_of_custody.models import CustodyEntry, Paper, Place, Placement
 from crematory import clock
 from crematory.models import Facility, StaffMember
 from crematory.signatures import Signature, sign
@@ -205,7 +206,7 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
     "charge": lambda case: ChargeFacts(
         retort=free_retort(case),
         disc_scan=f"DISC/{disc_of(case)}",
-        label_scan=f"CASE/{case.number}",
+        label_scan=label_of(case),
         chamber_is_empty=True,
     ),
     "burner_off": lambda case: BurnerOffFacts(flame_has_ended=True),
@@ -216,8 +217,7 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
         processor_was_empty=True, metal_fate="recycled", mass_kg=MASS_KG
     ),
     "contain": lambda case: ContainFacts(
-        containers=(Container(kind="urn", volume_l=Decimal("3.3"), mass_kg=MASS_KG),),
-        label_disc_scan=disc_of(case),
+        containers=(urn(case),),
         are_sealed=True,
         place=free_place(case, "shelf"),
     ),
@@ -241,6 +241,24 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
 def disc_of(case: Case) -> str:
     """Return the number of the disc that the cast gives this case."""
     return f"D{case.pk:05d}"
+
+
+def label_of(case: Case) -> str:
+    """Return what a scanner reads on the case's newest label; "" where there is none."""
+    label = case.papers.filter(kind="label").order_by("-copy").first()
+    return Label(label.number, case.number).code if label else ""
+
+
+def urn(case: Case, **changes: Any) -> Container:
+    """Return the container of the cast, with the newest label on it, but for the changes."""
+    values = {"kind": "urn", "volume_l": Decimal("3.3"), "mass_kg": MASS_KG}
+    return Container(**{**values, "label_scan": label_of(case), **changes})
+
+
+def make_label(case: Case) -> Paper:
+    """Make a label by hand, as of now: it counts as the printed one does, and is quick."""
+    operator = member(case.facility, OPERATOR)
+    return papers.print_for(case, papers.KINDS["label"], operator, token(), by_hand=True)
 
 
 def facts_for(verb: str, case: Case, **changes: Any) -> Facts:
@@ -297,12 +315,18 @@ def _burn(case: Case) -> None:
         at += timedelta(minutes=15)
 
 
+def _preheat(case: Case) -> None:
+    read(free_retort(case), HOT)
+    make_label(case)
+
+
 PREPARATIONS: dict[str, Callable[[Case], Any]] = {
     "authorize": _papers,
     "clear_devices": _devices,
-    "charge": lambda case: read(free_retort(case), HOT),
+    "charge": _preheat,
     "burner_off": _burn,
     "recover": lambda case: read(Run.objects.get(case=case).retort, COLD),
+    "contain": make_label,
 }
 
 

@@ -103,7 +103,10 @@ TABLE: dict[str, list[Row]] = {
     "cases:correct": [everybody(number)],
     "cases:move": [everybody(number)],
     "cases:print": [everybody(lambda case: [case.number, "label"], status=405, other=405)],
+    "cases:write": [everybody(lambda case: [case.number, "label"], status=405, other=405)],
     "cases:paper": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
+    "cases:paper-text": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
+    "cases:by-hand": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
     "cases:reading": [
         Row(retort, 403, 422, 422, 404, method="post"),
         everybody(retort, status=302, other=302),

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from cases import acts
+from cases import acts, papers
 from cases.corrections import correct
 from cases.demo.diary import next_working_day
 from cases.demo.hands import Hands, celsius
@@ -121,6 +121,13 @@ class Life:
             self.at += LATE
             yield self.at
         self._take(verb, replace(STATEMENTS[verb](self), happened_at=happened_at))
+        if verb == "assign_disc":
+            yield from self.label()
+
+    def label(self) -> Times:
+        """Make the newest label and fix it to the container."""
+        yield self.after(3)
+        papers.make_label(self.case, self.hands.member(self.operator()), self.hands.token())
 
     def run(self) -> Times:
         """Go the whole way, or as far as the person has come."""
@@ -368,6 +375,10 @@ class Life:
     def rest(self) -> Times:
         yield self.after(22)
 
+    def label_remains(self) -> Times:
+        yield self.after(19)
+        yield from self.label()
+
     def wait_for_family(self) -> Times:
         zone = self.hands.facility.zone
         self.at = next_working_day(self.at, zone, minutes=(self.index % 7) * 45)
@@ -382,6 +393,6 @@ PATH: tuple[tuple[str, Callable[[Life], Times]], ...] = (
     ("burner_off", Life.burn),
     ("recover", Life.cool),
     ("process", Life.rest),
-    ("contain", Life.rest),
+    ("contain", Life.label_remains),
     ("release", Life.wait_for_family),
 )

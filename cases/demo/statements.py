@@ -49,7 +49,7 @@ def charge(life: Life) -> f.Facts:
     return f.ChargeFacts(
         retort=life.retort,
         disc_scan=f"DISC/{life.disc}",
-        label_scan=f"CASE/{life.case.number}",
+        label_scan=life.hands.label(life.case),
         chamber_is_empty=True,
     )
 
@@ -76,15 +76,18 @@ def process(life: Life) -> f.Facts:
 
 
 def contain(life: Life) -> f.Facts:
-    parts = [f.Container(kind="urn", volume_l=URN_L, mass_kg=life.remains_kg)]
+    parts = [("urn", URN_L, life.remains_kg)]
     if life.person.keepsake:
         parts = [
-            f.Container(kind="urn", volume_l=URN_L, mass_kg=life.remains_kg - KEEPSAKE_KG),
-            f.Container(kind="keepsake urn", volume_l=KEEPSAKE_L, mass_kg=KEEPSAKE_KG),
+            ("urn", URN_L, life.remains_kg - KEEPSAKE_KG),
+            ("keepsake urn", KEEPSAKE_L, KEEPSAKE_KG),
         ]
+    label = life.hands.label(life.case)
     return f.ContainFacts(
-        containers=tuple(parts),
-        label_disc_scan=f"DISC/{life.disc}",
+        containers=tuple(
+            f.Container(kind=kind, volume_l=volume_l, mass_kg=mass_kg, label_scan=label)
+            for kind, volume_l, mass_kg in parts
+        ),
         are_sealed=True,
         place=life.hands.free(Place.Kind.SHELF),
     )
@@ -170,8 +173,8 @@ SLIPS: dict[str, Slip] = {
         facts, mass_kg=life.remains_kg - Decimal("0.4")
     ),
     "volumes_hold": lambda life, facts: _one_container(facts, volume_l=Decimal("1.0")),
-    "label_disc_scanned": lambda life, facts: replace(
-        facts, label_disc_scan=life.hands.other_disc(life.case)
+    "label_disc_scanned": lambda life, facts: _one_container(
+        facts, label_scan=life.hands.other_label(life.case)
     ),
     "containers_sealed": lambda life, facts: replace(facts, are_sealed=False),
     "free_shelf": lambda life, facts: replace(facts, place=life.hands.not_free("shelf")),

@@ -29,6 +29,7 @@ METAL_FATES = (
 HEAVIEST_KG = Decimal(30)
 LARGEST_L = Decimal(100)
 MOST_CONTAINERS = 9
+LABEL_HELP = "Where it cannot be scanned, type the paper number that stands on the label."
 
 
 def yes(label: str) -> forms.BooleanField:
@@ -134,7 +135,7 @@ class ChargeForm(StepForm, WitnessedForm):
     verb = "charge"
     retort = forms.ModelChoiceField(Retort.objects.none(), label="Retort")
     disc_scan = ScanField(label="Scan the disc on the container")
-    label_scan = ScanField(label="Scan the label on the container")
+    label_scan = ScanField(label="Scan the label on the container", help_text=LABEL_HELP)
     chamber_is_empty = yes("I looked into the chamber: it is empty and swept")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -194,6 +195,7 @@ class ContainerForm(forms.Form):
     kind = text("Container", 100)
     volume_l = QuantityField(kind="volume", label="Volume", maximum=LARGEST_L)
     mass_kg = QuantityField(kind="mass", label="Mass of what it holds", maximum=HEAVIEST_KG)
+    label_scan = ScanField(label="Scan the label on this container", help_text=LABEL_HELP)
 
     def __init__(self, *args: Any, units: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -209,14 +211,13 @@ ContainerFormSet = forms.formset_factory(
 
 class ContainForm(StepForm):
     verb = "contain"
-    label_disc_scan = ScanField(label="Scan the label on the container")
     are_sealed = yes("Every container is sealed")
     place = PlaceField(Place.Kind.SHELF, label="Shelf")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # The containers stand first on the page; a cursor further down would scroll past them.
-        self.fields["label_disc_scan"].widget.attrs.pop("autofocus")
+        self.fields["are_sealed"].widget.attrs.pop("autofocus")
         self.containers = self._containers(data=self.data) if self.is_bound else self._containers()
 
     def _containers(self, **kwargs: Any) -> Any:

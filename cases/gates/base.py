@@ -22,7 +22,10 @@ PASSED, REFUSED, ASKED = "passed", "refused", "asked"
 
 @dataclass(frozen=True)
 class Verdict:
-    """A gate's answer; `passes_at` when time alone will open it."""
+    """A gate's answer; `passes_at` when time alone will open it.
+
+    `is_wrong_person` where disc or label is another person's: everything must stop.
+    """
 
     gate: str
     title: str
@@ -31,6 +34,7 @@ class Verdict:
     who: str = ""
     passes_at: datetime | None = None
     citation: str = ""
+    is_wrong_person: bool = False
 
 
 @dataclass(frozen=True)
@@ -59,6 +63,7 @@ class Answer:
     who: str = ""
     passes_at: datetime | None = None
     citation: str = ""
+    is_wrong_person: bool = False
 
 
 def shown(s: Situation, value: Decimal, kind: KindName) -> str:
@@ -77,6 +82,11 @@ def refused(reason: str, who: str, passes_at: datetime | None = None, citation: 
     return Answer(REFUSED, reason, who, passes_at, citation)
 
 
+def wrong_person(reason: str, who: str) -> Answer:
+    """The gate is shut: what was read is another person's."""
+    return Answer(REFUSED, reason, who, is_wrong_person=True)
+
+
 def asked(reason: str) -> Answer:
     """The form of the step asks for it."""
     return Answer(ASKED, reason)
@@ -91,7 +101,7 @@ def gate(title: str) -> Callable[[Callable[[Situation], Answer]], Gate]:
 
         def ask(situation: Situation) -> Verdict:
             a = function(situation)
-            return Verdict(name, title, a.state, a.reason, a.who, a.passes_at, a.citation)
+            return Verdict(name, title, **vars(a))
 
         GATES[name] = ask
         return ask

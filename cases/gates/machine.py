@@ -5,7 +5,17 @@ from datetime import date, timedelta
 from django.utils import timezone
 
 from cases import scans
-from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
+from cases.gates import labels
+from cases.gates.base import (
+    Answer,
+    Situation,
+    asked,
+    gate,
+    passed,
+    refused,
+    shown,
+    wrong_person,
+)
 from cases.law import CHECK_LOCALLY
 from crematory import clock
 from retort_log import selectors
@@ -138,7 +148,8 @@ def charging_temperature(s: Situation) -> Answer:
 @gate("Disc scanned: this person's")
 def disc_scanned(s: Situation) -> Answer:
     if s.facts is None:
-        return asked(f"Scan the disc on the container: {s.case.disc.number}.")
+        # What to read is never said beside the field: it must come from the container.
+        return asked("Scan the disc on the container.")
     return _disc_matches(s, s.facts.disc_scan)
 
 
@@ -146,23 +157,19 @@ def _disc_matches(s: Situation, scan: str) -> Answer:
     read = scans.disc(scan)
     if read == s.case.disc.number:
         return passed()
-    return refused(
+    return wrong_person(
         f"WRONG DISC. Read “{read or scan}”; this person's disc is {s.case.disc.number}.",
-        "stop; compare container, disc and paperwork before anything else",
+        labels.STOP,
     )
 
 
 @gate("Container label scanned: this person's")
 def label_scanned(s: Situation) -> Answer:
+    if refusal := labels.on_record(s):
+        return refusal
     if s.facts is None:
-        return asked("Scan the label on the container.")
-    read = scans.case_number(s.facts.label_scan)
-    if read == s.case.number:
-        return passed()
-    return refused(
-        f"WRONG LABEL. Read “{read or s.facts.label_scan}”; this is case {s.case.number}.",
-        "stop; compare container, disc and paperwork before anything else",
-    )
+        return asked("Scan the newest label on the container.")
+    return labels.read(s, s.facts.label_scan) or passed()
 
 
 @gate("Readings reach from charge to now")
@@ -218,5 +225,5 @@ def swept_clear(s: Situation) -> Answer:
 @gate("The disc found among the remains")
 def disc_found(s: Situation) -> Answer:
     if s.facts is None:
-        return asked(f"Find disc {s.case.disc.number} among the remains and read it again.")
+        return asked("Find the disc among the remains and read it again.")
     return _disc_matches(s, s.facts.disc_scan)

@@ -88,7 +88,7 @@ def scan(request: StaffRequest) -> HttpResponse:
     if found:
         return redirect("cases:case", number=found.number)
     if any(character.isdigit() for character in text) or "/" in text:
-        messages.warning(request, f"No case and no disc has the number {text}.")
+        messages.warning(request, f"No case, disc or paper has the number {text}.")
         return asked.to_list()
     return asked.lead(request, text, "all")
 

@@ -7,7 +7,6 @@ from typing import Any
 import pytest
 
 from cases import acts
-from cases.facts import Container
 from cases.models import Case, Hold
 from cases.steps import ORDER, STEPS
 from chain_of_custody.models import open_placement
@@ -34,6 +33,7 @@ GATE_FACTS: list[tuple[str, str, dict[str, Any]]] = [
     ("charge", "disc_scanned", {"disc_scan": "D99999"}),
     ("charge", "disc_scanned", {"disc_scan": ""}),
     ("charge", "label_scanned", {"label_scan": "CASE/QV24-00099-X"}),
+    ("charge", "label_scanned", {"label_scan": "K7QM-2XHD-9"}),
     ("charge", "label_scanned", {"label_scan": ""}),
     ("burner_off", "flame_ended", {"flame_has_ended": False}),
     ("recover", "swept_clear", {"chamber_is_swept": False}),
@@ -42,7 +42,6 @@ GATE_FACTS: list[tuple[str, str, dict[str, Any]]] = [
     ("process", "metal_settled", {"metal_fate": " "}),
     ("process", "mass_plausible", {"mass_kg": Decimal("0.400")}),
     ("process", "mass_plausible", {"mass_kg": Decimal("9")}),
-    ("contain", "label_disc_scanned", {"label_disc_scan": "D99999"}),
     ("contain", "containers_sealed", {"are_sealed": False}),
     ("contain", "masses_add_up", {"containers": ()}),
     ("release", "recipient_named", {"recipient_name": "Ruth Stranger"}),
@@ -218,14 +217,18 @@ def cool_enough(case: Case) -> dict[str, Any]:
 
 @situation("contain")
 def volumes_hold(case: Case) -> dict[str, Any]:
-    urn = Container(kind="urn", volume_l=Decimal("2.18"), mass_kg=cast.MASS_KG)
-    return {"containers": (urn,)}
+    return {"containers": (cast.urn(case, volume_l=Decimal("2.18")),)}
+
+
+@situation("contain")
+def label_disc_scanned(case: Case) -> dict[str, Any]:
+    return {"containers": (cast.urn(case, label_scan=f"DISC/{cast.disc_of(case)}"),)}
 
 
 @situation("contain")
 def masses_add_up(case: Case) -> dict[str, Any]:
-    urn = Container(kind="urn", volume_l=Decimal(5), mass_kg=cast.MASS_KG - Decimal("0.051"))
-    return {"containers": (urn,)}
+    mass_kg = cast.MASS_KG - Decimal("0.051")
+    return {"containers": (cast.urn(case, volume_l=Decimal(5), mass_kg=mass_kg),)}
 
 
 def _occupied(case: Case, kind: str, stage: str) -> dict[str, Any]:

@@ -221,7 +221,7 @@ class TestScan:
         assert "Check the number" in self.go(as_clerk, f"CASE/{wrong}")
 
     def test_unknown_number_and_name(self, as_clerk: Client, case: Case) -> None:
-        assert "No case and no disc" in self.go(as_clerk, "DISC/9999")
+        assert "No case, disc or paper" in self.go(as_clerk, "DISC/9999")
         assert "Ada Example" in self.go(as_clerk, "ada")
         assert "Nobody was found" in self.go(as_clerk, "zebulon")
 
@@ -229,4 +229,4 @@ class TestScan:
         self, as_clerk: Client, other_facility: Facility
     ) -> None:
         other = cast.make_case(other_facility)
-        assert "No case and no disc" in self.go(as_clerk, other.number)
+        assert "No case, disc or paper" in self.go(as_clerk, other.number)
