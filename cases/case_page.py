@@ -70,6 +70,7 @@ def path(case: Case) -> list[PathStep]:
         for entry in CustodyEntry.objects.filter(case=case)
         .exclude(stage_to="")
         .select_related("signed_by", "witness")
+        .only("act", "happened_at", "signed_by__printed_name", "witness__printed_name")
     }
     ahead = next_step(case.stage)
     verbs = ORDER
@@ -119,7 +120,7 @@ def printed(case: Case) -> list[tuple[str, Paper]]:
     """Return the papers that were printed, newest first, with their titles."""
     found = (
         Paper.objects.filter(case=case)
-        .select_related("superseded", "entry__signed_by")
+        .select_related("superseded")
         .annotate(by_hand=KT("facts__by_hand"))
         .defer("facts")
         .order_by("-printed_at", "-pk")
@@ -128,7 +129,7 @@ def printed(case: Case) -> list[tuple[str, Paper]]:
 
 
 def case_page(case: Case, now: datetime) -> dict[str, Any]:
-    """Return all that the page of a case shows."""
+    """Return what the page of a case shows, but for what `path_part` and `record_part` return."""
     prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
@@ -138,12 +139,20 @@ def case_page(case: Case, now: datetime) -> dict[str, Any]:
         "gates": gates,
         "label_needed": label_needed(case, gates),
         "missing": missing_later(case, now),
-        "path": path(case),
         "placement": open_placement(case),
         "holds": list(case.holds.all()),
-        "devices": newest_devices(case),
         "printable": printable(case),
         "printed": printed(case),
-        "can_settle": case.stage in BEFORE_CHARGE,
-        "can_return": case.stage in STEPS["return_uncremated"].stages_from,
     }
+
+
+def path_part(case: Case) -> dict[str, Any]:
+    """Return the path, and whether the person may still be returned."""
+    can_return = case.stage in STEPS["return_uncremated"].stages_from
+    return {"case": case, "path": path(case), "can_return": can_return}
+
+
+def record_part(case: Case) -> dict[str, Any]:
+    """Return what is on file; the case's rows should be prefetched."""
+    can_settle = case.stage in BEFORE_CHARGE
+    return {"case": case, "devices": newest_devices(case), "can_settle": can_settle}

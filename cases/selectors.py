@@ -20,11 +20,12 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
         raise Http404(f"This is no case number. {problem}")
     case = (
         Case.objects.filter(facility=request.facility, number=wanted)  # type: ignore[attr-defined]
-        .select_related("facility", "stage_entry", "disc")
+        .select_related("disc")
         .first()
     )
     if case is None:
         raise Http404(f"The case number {wanted} is not known here.")
+    case.facility = request.facility  # type: ignore[attr-defined]
     return case
 
 

@@ -49,6 +49,7 @@ REASONS = {
     "signature_inactive": "the member is not active",
     "reason_missing": "no reason was given",
 }
+NOTHING = "nothing"
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
 
@@ -126,7 +127,7 @@ def shown(key: str, value: Any, units: UnitSystem) -> str:
     if key == "reasons" and isinstance(value, list):
         return "; ".join(reason(str(code)) for code in value)
     if value is None or value == "":
-        return "nothing"
+        return NOTHING
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):

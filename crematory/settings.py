@@ -105,6 +105,16 @@ def database(url: str) -> dict[str, Any]:
 DATABASES = {"default": database(env.text("DATABASE_URL", f"sqlite:///{VAR_DIR / 'crematory.db'}"))}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# Parts of pages hold names of persons: they stay in the memory of the process that made them.
+CACHES = {
+    alias: {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "LOCATION": alias,
+        "OPTIONS": {"MAX_ENTRIES": 300},
+    }
+    for alias in ("default", "parts")
+}
+
 AUTH_USER_MODEL = "crematory.StaffMember"
 AUTHENTICATION_BACKENDS = ["crematory.backends.StaffBackend"]
 LOGIN_URL = "login"

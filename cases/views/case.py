@@ -4,8 +4,9 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
-from cases.case_page import case_page
+from cases import case_page
 from cases.selectors import case_or_404
+from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 from crematory import clock
 
@@ -13,5 +14,10 @@ from crematory import clock
 @require_http_methods(["GET", "HEAD"])
 def detail(request: StaffRequest, number: str) -> HttpResponse:
     """Show one person's case."""
-    case = case_or_404(request, number)
-    return render(request, "cases/case.html", case_page(case, clock.now()))
+    kept, case = Kept(request), case_or_404(request, number)
+    context = case_page.case_page(case, clock.now())
+    context["path"] = kept.part("cases/_path.html", lambda: case_page.path_part(case), case.number)
+    context["record"] = kept.part(
+        "cases/_record.html", lambda: case_page.record_part(case), case.number
+    )
+    return render(request, "cases/case.html", context)

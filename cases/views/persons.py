@@ -15,6 +15,7 @@ from cases.models import Case
 from cases.search import Search
 from cases.steps import STAGES
 from cases.views import asked
+from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 
 HEADINGS = (
@@ -50,28 +51,40 @@ def persons(request: StaffRequest) -> HttpResponse:
     if (sent := asked.sent(request)) is not None:
         return asked.lead(request, asked.text_of(sent), sent.get("state", ""))
     looked = asked.read(request)
-    exact = search.by_number(request.facility, looked.text) if looked.text else None
-    page = search.find(looked, widen=exact is None)
-    more = {"everywhere": "1" if page.everywhere else ""}
-    if page.has_more:
-        more["after"] = str(page.cases[-1].pk)
+    found = Kept(request).part(
+        "cases/_persons.html",
+        lambda: _found(request, looked),
+        repr((looked, asked.key_of(request))),
+    )
     return render(
         request,
         "cases/persons.html",
         {
             "asked": looked,
             "is_forgotten": asked.is_forgotten(request),
-            "page": page,
-            "exact": exact,
+            "found": found,
             "states": asked.STATES,
             "stages": STAGES,
-            "more_query": _query(request, looked, **more) if page.has_more else "",
-            "first_query": _query(request, looked) if looked.after else "",
-            "everywhere_query": _query(request, looked, everywhere="1"),
-            "everybody_query": _query(request, looked, state="all"),
             "export_query": _query(request, looked),
         },
     )
+
+
+def _found(request: StaffRequest, looked: Search) -> dict[str, Any]:
+    exact = search.by_number(request.facility, looked.text) if looked.text else None
+    page = search.find(looked, widen=exact is None)
+    more = {"everywhere": "1" if page.everywhere else ""}
+    if page.has_more:
+        more["after"] = str(page.cases[-1].pk)
+    return {
+        "asked": looked,
+        "page": page,
+        "exact": exact,
+        "more_query": _query(request, looked, **more) if page.has_more else "",
+        "first_query": _query(request, looked) if looked.after else "",
+        "everywhere_query": _query(request, looked, everywhere="1"),
+        "everybody_query": _query(request, looked, state="all"),
+    }
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
