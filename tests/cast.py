@@ -7,7 +7,7 @@ Each case begins a day after the one before it: their readings never mix.
 import dataclasses
 import itertools
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -36,12 +36,13 @@ from crematory import clock
 from crematory.models import Facility, StaffMember
 from crematory.signatures import Signature, sign
 from retort_log.acts import record_reading
-from retort_log.models import PermitToOperate, Reading, Retort, Run
+from retort_log.models import Reading, Retort, Run
+from tests import factories
+from tests.factories import START as START
 
-START = datetime(2024, 3, 4, 16, 0, tzinfo=UTC)  # 9 in the morning in Denver
 PASSWORD = "a long password of the cast"
 WRONG_PIN = "999000"
-VALID_UNTIL, EXPIRED_ON = date(2099, 12, 31), date(2020, 12, 31)
+EXPIRED_ON = date(2020, 12, 31)
 HOT, COLD = (Decimal("650"), Decimal("880")), (Decimal("60"), Decimal("300"))
 GAP = {"burner_off": timedelta(minutes=45), "recover": timedelta(hours=2)}
 MASS_KG = Decimal("2.400")
@@ -66,77 +67,47 @@ def token() -> str:
 
 def make_facility(prefix: str = "QV", **fields: Any) -> Facility:
     """Make a facility with its staff, a permit, two retorts, and three places of each kind."""
-    values = {
-        "name": "Quiet Valley Crematory",
-        "address": "1 Example Road\nHelena, Montana",
-        "time_zone": "America/Denver",
-        "units": "us",
-        "jurisdiction": "us-mt",
-        "case_prefix": prefix,
-        "log_origin": f"crematory.example/{prefix.lower()}",
-    }
-    facility = Facility.objects.create(**{**values, **fields})
+    facility = factories.FacilityFactory.create(case_prefix=prefix, **fields)
     _hire(facility)
     _furnish(facility)
     return facility
 
 
 def _hire(facility: Facility) -> None:
-    office: dict[str, Any] = {"is_front_office": True}
-    operator: dict[str, Any] = {
-        "is_operator": True,
-        "certificate_number": "CERT-1",
-        "certificate_expires_on": VALID_UNTIL,
-    }
     people: tuple[tuple[str, str, dict[str, Any]], ...] = (
-        (CLERK, "Clara Clerk", office),
-        (SECOND_CLERK, "Cyril Clerk", office),
-        (OPERATOR, "Olive Operator", operator),
-        (SECOND_OPERATOR, "Oscar Operator", operator),
-        (EXPIRED_OPERATOR, "Otto Operator", {**operator, "certificate_expires_on": EXPIRED_ON}),
+        (CLERK, "Clara Clerk", {"office": True}),
+        (SECOND_CLERK, "Cyril Clerk", {"office": True}),
+        (OPERATOR, "Olive Operator", {"operator": True}),
+        (SECOND_OPERATOR, "Oscar Operator", {"operator": True}),
+        (
+            EXPIRED_OPERATOR,
+            "Otto Operator",
+            {"operator": True, "certificate_expires_on": EXPIRED_ON},
+        ),
         (MANAGER, "Mabel Manager", {"is_manager": True}),
     )
     for key, name, fields in people:
-        StaffMember.objects.create_member(
+        factories.MemberFactory.create(
+            facility=facility,
+            key=key,
+            printed_name=name,
             password=PASSWORD,
             pin=PINS[key],
-            facility=facility,
-            staff_code=facility.case_prefix + key,
-            printed_name=name,
             **fields,
         )
 
 
 def _furnish(facility: Facility) -> None:
-    permit = PermitToOperate.objects.create(
-        facility=facility,
-        number="PERMIT-1",
-        source="invented for the tests",
-        charging_temperature_c=Decimal("871.11"),
-        recording_interval_min=15,
-    )
+    permit = factories.PermitFactory.create(facility=facility)
     for kind, number in itertools.product(("bay", "tray", "shelf"), (1, 2, 3)):
         make_place(facility, kind, number)
     for number in (1, 2):
-        Retort.objects.create(
-            facility=facility,
-            place=make_place(facility, "retort", number),
-            permit=permit,
-            name=f"Retort {number}",
-            mass_limit_kg=Decimal("340"),
-            sweep_limit_c=Decimal("90"),
-        )
+        factories.RetortFactory.create(facility=facility, permit=permit, number=number)
 
 
 def make_place(facility: Facility, kind: str, number: int) -> Place:
     """Make one place: a bay, tray, shelf or retort."""
-    return Place.objects.create(
-        facility=facility,
-        kind=kind,
-        area={"bay": "Cooler", "retort": "Retort room", "tray": "Recovery"}.get(kind, "Store"),
-        name=f"{kind.capitalize()} {number}",
-        code=f"{kind}-{number}",
-    )
+    return factories.PlaceFactory.create(facility=facility, kind=kind, number=number)
 
 
 def member(facility: Facility, key: str) -> StaffMember:
@@ -156,15 +127,11 @@ def signature(who: StaffMember) -> Signature:
 
 def make_case(facility: Facility, at: datetime | None = None, **fields: Any) -> Case:
     """Announce a person through the act; by default a day after the facility's last case."""
-    start = at or START + timedelta(days=facility.cases.count())
-    values = {
-        "decedent_name": "Ada Example",
-        "born_on": date(1941, 5, 6),
-        "died_at": start - timedelta(days=2),
-        "sender": "Example Funeral Home",
-    }
-    with clock.pinned(start):
-        return acts.announce(facility, member(facility, CLERK), token(), **{**values, **fields})
+    if at is not None:
+        fields["announced_at"] = at
+    return factories.CaseFactory.create(
+        facility=facility, member=member(facility, CLERK), token=token(), **fields
+    )
 
 
 def free_place(case: Case, kind: str) -> Place:
