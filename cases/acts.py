@@ -85,6 +85,14 @@ def _need_open(case: Case) -> None:
 
 def announce(facility: Facility, member: StaffMember, token: str, **fields: Any) -> Case:
     """Create the case of a person who is expected. A repeated token gives the first case."""
+    try:
+        return _announce(facility, member, token, fields)
+    except ActRefused as refusal:
+        trail.record_refusal(facility, "announce", refusal.codes, member)
+        raise
+
+
+def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[str, Any]) -> Case:
     need(member, Role.FRONT_OFFICE)
     now = clock.now()
     if fields["died_at"] > now:

@@ -29,6 +29,17 @@ ACTS = {
     "move": "Moved to another place",
     "correct": "Correction",
     "print": "Paper printed",
+    "record_reading": "Reading entered",
+    "state_fitness": "Retort stated fit for use or not",
+    "set_up": "House set up",
+    "staff.add": "Member added",
+    "staff.activate": "Member activated",
+    "staff.deactivate": "Member deactivated",
+    "staff.renew_certificate": "Certificate renewed",
+    "staff.give_pin": "PIN given by a manager",
+    "staff.give_password": "Password given by a manager",
+    "staff.change_own_pin": "Own PIN chosen",
+    "staff.change_own_password": "Own password chosen",
 }
 REASONS = {
     "role": "the member does not hold the role that signs this",
@@ -47,7 +58,17 @@ REASONS = {
     "signature_wrong": "staff code and PIN did not match: not signed by this member",
     "signature_locked": "signing with this code was locked after wrong PINs",
     "signature_inactive": "the member is not active",
+    "by_hand": "this paper is printed only, never written by hand",
+    "pin_given": "the PIN was given by a manager, and its owner had not chosen an own one",
     "reason_missing": "no reason was given",
+    "ground_missing": "no ground was given",
+    "facility": "the member belongs to another house",
+    "own_account": "nobody deactivates themselves",
+    "roles_missing": "no role was chosen",
+    "number_missing": "no number of a certificate was given",
+    "unchanged": "it would have changed nothing",
+    "password_wrong": "the current password was not known",
+    "password_locked": "it was locked after wrong passwords",
 }
 NOTHING = "nothing"
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held

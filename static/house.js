@@ -12,7 +12,7 @@ function release(form) {
 
 // What was typed into the form and not sent: also what came back with an error, or was kept.
 function holdsTypedText(form) {
-  if (form.method !== "post" || !form.closest("main")) return false;
+  if (form.method !== "post" || form.getAttribute("role") === "search" || !form.closest("main")) return false;
   const changed = [...form.elements].some((field) =>
     field.type === "checkbox" || field.type === "radio"
       ? field.checked !== field.defaultChecked

@@ -75,6 +75,7 @@ TABLE: dict[str, list[Row]] = {
     "places": [everybody()],
     "house": [everybody()],
     "my-pin": [everybody()],
+    "my-password": [everybody()],
     "member-add": [manager_only(nothing, 200, 403)],
     "member": [manager_only(colleague, 200, 403)],
     "member-act": [

@@ -14,9 +14,10 @@ from cases.papers import KINDS, OF_STEP, Kind
 from cases.selectors import case_or_404
 from cases.steps import STAGES, STEPS, Step
 from cases.taking import take
-from cases.views.answering import Page, answer, keep_typed, open_form
+from cases.views.answering import Page, answer, open_form
 from cases.views.requests import StaffRequest
 from crematory import clock
+from crematory.middleware import keep_typed
 
 # What is to be done right after a step; the page of the case shows the button for it.
 THEN = {

@@ -12,6 +12,7 @@ from django.urls import reverse
 from cases.models import Case
 from cases.steps import ORDER, STEPS
 from chain_of_custody.models import CustodyEntry, Place
+from chain_of_custody.trail import facts_of
 from crematory import clock
 from crematory.models import Facility, StaffMember
 from retort_log.models import Retort
@@ -204,7 +205,10 @@ def test_an_unknown_staff_code_is_refused_and_names_nobody(
     case = cast.make_case(facility)
     response = send(browser(clerk), "receive", case, signer_code="NOBODY")
     assert response.status_code == 403
-    assert not CustodyEntry.objects.filter(case=case, outcome="refused").exists()
+    entry = CustodyEntry.objects.get(case=case, outcome="refused")
+    assert entry.signed_by is None
+    assert "NOBODY" not in entry.payload
+    assert facts_of(entry) == {"reasons": ["signature_wrong"], "staff_code": "unknown"}
 
 
 @pytest.mark.parametrize(
