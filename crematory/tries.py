@@ -3,10 +3,10 @@
 A try is counted before it is checked, by one conditional UPDATE: of fifty guesses that come in
 the same moment, the database lets `MAX_FAILURES` through. A right answer ends the count.
 
-Signing in is counted here too and not by a library for it: the usual one for Django counts
-after the password was checked, which guesses in parallel get past (its maintainers know and will
-not change it), and it stores and logs what was typed as a name. Somebody who types the password
-into the wrong field would find it in both.
+Signing in is counted here too, and not by django-axes (looked at in its version 8.3.1): that
+counts after the password was checked, which guesses in parallel get past (its issue 592, marked
+as known and not to be fixed), and by default it stores and logs what was typed as a name: a
+password, where somebody types it into the wrong field.
 """
 
 import hashlib
