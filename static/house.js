@@ -56,4 +56,5 @@ document.addEventListener("submit", (event) => {
     if (document.visibilityState === "visible") location.reload();
   };
   document.addEventListener("visibilitychange", again);
+  window.addEventListener("focus", again);
 });

@@ -71,7 +71,7 @@ class Hand:
     def send(self) -> None:
         """Press the one button that sends the form with a token or a reading."""
         self.page.locator(
-            "main form:has([name='token']) button[type=submit]:not([name]), "
+            "main form:not([target]):has([name='token']) button[type=submit]:not([name]), "
             "main form:has([name='primary']) button[type=submit]"
         ).last.click()
 
@@ -223,6 +223,7 @@ def test_it_walks_a_person_from_the_call_to_the_release(
         )
         expect(operator.page.locator("main")).to_contain_text("Print the label with the disc")
         label_code = scan_label(operator, number, tmp_path)
+        operator.go(f"/cases/{number}/")
         expect(operator.page.locator("main")).not_to_contain_text("Print the label with the disc")
         read_temperatures(
             operator, "1100 F", "1650 F", local(timezone.now() - timedelta(minutes=10))
