@@ -35,6 +35,11 @@ overview_routes: list[URLPattern] = [
     path("persons/scan/", persons.scan, name="scan"),
     path("persons/export.csv", persons.export, name="export"),
     path("machine/<slug:code>/readings/", machine.reading, name="reading"),
+    path(
+        "machine/<slug:code>/readings/<int:pk>/correct/",
+        machine.correct,
+        name="correct-reading",
+    ),
     path("cases/<str:number>/trail/", trail.trail, name="trail"),
 ]
 
