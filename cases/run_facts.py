@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from cases.gates.machine import FRESH
 from cases.models import Case
+from cases.steps import BEFORE_CHARGE
 from crematory.units import UnitSystem, show_quantity
 from retort_log import selectors
 from retort_log.models import Reading, ReadingCorrection, Run
@@ -25,6 +26,8 @@ class RunFacts:
 
 def run_facts(case: Case, now: datetime) -> RunFacts | None:
     """Return what is known of the case's run, None before the charge. At most six queries."""
+    if case.stage in BEFORE_CHARGE:
+        return None
     runs = Run.objects.filter(case=case).select_related(
         "retort__permit", "charge_reading", "recovery_reading"
     )

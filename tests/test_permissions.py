@@ -10,7 +10,9 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from cases import acts
 from cases.models import Case
+from crematory import clock
 from crematory.models import Facility, StaffMember
+from retort_log.models import Retort
 from tests import cast
 
 pytestmark = pytest.mark.django_db
@@ -42,6 +44,15 @@ def number(case: Case) -> list[Any]:
 
 def retort(case: Case) -> list[Any]:
     return ["retort-1"]
+
+
+def a_reading(case: Case) -> list[Any]:
+    """One that may be there already: addresses are made for each member anew."""
+    found = Retort.objects.filter(facility=case.facility)[0].readings.first()
+    if found is None:
+        with clock.pinned(cast.START):
+            found = cast.read(Retort.objects.filter(facility=case.facility)[0], cast.HOT)
+    return ["retort-1", found.pk]
 
 
 def colleague(case: Case) -> list[Any]:
@@ -108,6 +119,7 @@ TABLE: dict[str, list[Row]] = {
     "cases:paper": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
     "cases:paper-text": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
     "cases:by-hand": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
+    "cases:correct-reading": [everybody(a_reading)],
     "cases:reading": [
         Row(retort, 403, 422, 422, 404, method="post"),
         everybody(retort, status=302, other=302),

@@ -68,7 +68,8 @@ class Questioned(forms.Form):
         wrong = next((name for name in self.fields if name in self.errors), None)
         for name, field in self.fields.items():
             box = isinstance(field.widget, forms.CheckboxInput)
-            style = "form-check-input" if box else "form-control"
+            chosen = isinstance(field.widget, forms.Select)
+            style = "form-check-input" if box else "form-select" if chosen else "form-control"
             bad = " is-invalid" if name in self.errors else ""
             field.widget.attrs["class"] = style + bad
             if wrong:

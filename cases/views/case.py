@@ -5,9 +5,10 @@ from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
 from cases import case_page
+from cases.run_facts import run_facts
 from cases.selectors import case_or_404
 from cases.views.kept import Kept
-from cases.views.requests import StaffRequest
+from cases.views.requests import StaffRequest, signers_else
 from crematory import clock
 
 
@@ -15,7 +16,10 @@ from crematory import clock
 def detail(request: StaffRequest, number: str) -> HttpResponse:
     """Show one person's case."""
     kept, case = Kept(request), case_or_404(request, number)
-    context = case_page.case_page(case, clock.now())
+    now = clock.now()
+    context = case_page.case_page(case, now)
+    context["run_facts"] = run_facts(case, now)
+    context["signers_else"] = signers_else(request, context["next_step"])
     context["path"] = kept.part("cases/_path.html", lambda: case_page.path_part(case), case.number)
     context["record"] = kept.part(
         "cases/_record.html", lambda: case_page.record_part(case), case.number

@@ -20,7 +20,7 @@ from cases.models import Case, Hold
 from cases.overview import Machine
 from cases.steps import STEPS
 from cases.views.answering import open_form
-from cases.views.requests import StaffRequest, need_role, units_of
+from cases.views.requests import StaffRequest, need_role, signers_else, units_of
 from chain_of_custody.trail import record_refusal
 from crematory import clock
 from crematory.middleware import KEPT_SESSION_KEY
@@ -194,7 +194,12 @@ def _live(request: StaffRequest, code: str) -> dict[str, Any]:
     if not found:
         raise Http404
     here = found[0]
-    context = {"machine": here, "temperatures": _temperatures(here.reading, request), "now": now}
+    context = {
+        "machine": here,
+        "temperatures": _temperatures(here.reading, request),
+        "now": now,
+        "signers_else": signers_else(request, here.next_step or CHARGE),
+    }
     if here.case and here.next_step:
         situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
         return {**context, "gates": ask_all(situation)}

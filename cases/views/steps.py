@@ -15,7 +15,7 @@ from cases.selectors import case_or_404
 from cases.steps import STAGES, STEPS, Step
 from cases.taking import take
 from cases.views.answering import Page, answer, open_form
-from cases.views.requests import StaffRequest
+from cases.views.requests import StaffRequest, signers_else
 from crematory import clock
 from crematory.middleware import keep_typed
 
@@ -53,6 +53,7 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
         f"{STEPS[verb].label}. {case.decedent_name} is now {STAGES[STEPS[verb].stage_to]}."
         f"{THEN.get(verb, '')}",
         {
+            "signers_else": signers_else(request, STEPS[verb]),
             "step": STEPS[verb],
             "can_follow": case.stage in STEPS[verb].stages_from,
             "gates": lambda: gates_shown(case, STEPS[verb], form),

@@ -56,7 +56,9 @@ class Hand:
         """Type text, choose options and tick boxes by the names of the fields."""
         for name, value in fields.items():
             field = self.page.locator(f"main [name='{name}']")
-            if value is True:
+            if field.first.get_attribute("type") == "radio":
+                self.page.locator(f"main [name='{name}'][value='{value}']").check()
+            elif value is True:
                 field.check()
             elif field.evaluate("e => e.tagName") == "SELECT":
                 field.select_option(value)
