@@ -14,8 +14,11 @@ from django.db.models.fields.json import KT
 from cases import papers
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, DeviceAnswer
+from cases.roles import WHO, power, powers
+from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import CustodyEntry, Paper, open_placement
+from crematory.models import StaffMember
 
 # Gates of later steps that the record alone answers, before anybody stands at the machine.
 ON_RECORD = frozenset(
@@ -128,8 +131,8 @@ def printed(case: Case) -> list[tuple[str, Paper]]:
     return [(papers.KINDS[p.kind].title if p.kind in papers.KINDS else p.kind, p) for p in found]
 
 
-def case_page(case: Case, now: datetime) -> dict[str, Any]:
-    """Return what the page of a case shows, but for what `path_part` and `record_part` return."""
+def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
+    """Return what the page shows to this member, but for `path_part` and `record_part`."""
     prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
@@ -143,6 +146,8 @@ def case_page(case: Case, now: datetime) -> dict[str, Any]:
         "holds": list(case.holds.all()),
         "printable": printable(case),
         "printed": printed(case),
+        "correcting": power(member, may_correct(case)),
+        "lifting": power(member, WHO["lift_hold"]),
     }
 
 
@@ -152,7 +157,11 @@ def path_part(case: Case) -> dict[str, Any]:
     return {"case": case, "path": path(case), "can_return": can_return}
 
 
-def record_part(case: Case) -> dict[str, Any]:
-    """Return what is on file; the case's rows should be prefetched."""
-    can_settle = case.stage in BEFORE_CHARGE
-    return {"case": case, "devices": newest_devices(case), "can_settle": can_settle}
+def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
+    """Return what is on file and who adds to it; the case's rows should be prefetched."""
+    return {
+        "case": case,
+        "devices": newest_devices(case),
+        "can_settle": case.stage in BEFORE_CHARGE,
+        "may": powers(member, case.stage),
+    }

@@ -19,6 +19,7 @@ PERSONAL = {
     "band_reads",
     "delivered_by",
     "firm",
+    "container_kind",
     "belongings",
     "recipient_name",
     "identification",
@@ -77,9 +78,12 @@ class Container:
     label_scan: str
 
     def trail(self) -> dict[str, Any]:
-        """Return what the entry keeps; of the label only its paper number."""
-        stated = {f.name: plain(getattr(self, f.name)) for f in fields(self)}
-        return stated | {"label_scan": label_read(self.label_scan)}
+        """Return what the entry keeps in clear; of the label only its paper number."""
+        return {
+            "volume_l": plain(self.volume_l),
+            "mass_kg": plain(self.mass_kg),
+            "label_scan": label_read(self.label_scan),
+        }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,6 +155,11 @@ class ContainFacts(Facts):
     containers: tuple[Container, ...]
     are_sealed: bool
     place: Place
+
+    def trail(self) -> dict[str, Any]:
+        # The kinds are free text.
+        kinds = "; ".join(container.kind for container in self.containers)
+        return super().trail() | {"container_kinds": Sealed(kinds)}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -176,7 +176,7 @@ class Document(models.Model):
 
 
 class AuthorizingAgent(models.Model):
-    """What a person said of the authorization; the newest statement under a name counts."""
+    """What a person said of the authorization; the newest statement of a person counts."""
 
     class Position(models.TextChoices):
         SIGNED = "signed", "has signed"
@@ -194,6 +194,11 @@ class AuthorizingAgent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.case_id}: {self.relationship}"
+
+    @property
+    def person(self) -> tuple[str, str]:
+        """Who spoke, as far as the record tells persons apart: name and relationship."""
+        return fold(self.name), fold(self.relationship)
 
 
 class Recipient(models.Model):

@@ -143,8 +143,12 @@ def _check_signatures(case: Case, attempt: Attempt) -> None:
     if not signer.roles & step.signers:
         needed = " or ".join(sorted(role.label for role in step.signers))
         raise StepRefused("role", f"“{step.label}” is signed by {needed}.")
-    if not step.witnessed:
-        return
+    if step.witnessed:
+        check_witness(case, signer, witness)
+
+
+def check_witness(case: Case, signer: StaffMember, witness: Signature | None) -> None:
+    """Refuse a missing witness, one who may not sign here, and one who is the signer."""
     if witness is None:
         raise StepRefused("witness_missing", "A second person must sign as witness.")
     check_member(case, witness.member)

@@ -8,6 +8,7 @@ from typing import Any, cast
 
 from cases.corrections import CORRECTABLE
 from cases.gates import TITLES
+from cases.models import Case, DeviceAnswer
 from cases.steps import STEPS
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -23,7 +24,8 @@ ACTS = {
     "name_recipient": "Recipient named",
     "correct_reading": "Correction of a reading",
     "settle": "Question of the authorization answered",
-    "answer_device": "Device question answered",
+    "answer_device": "Device questions answered",
+    "compare_band": "Identity band compared",
     "open_hold": "Put on hold",
     "lift_hold": "Hold lifted",
     "move": "Moved to another place",
@@ -77,9 +79,20 @@ REASONS = {
     "unchanged": "it would have changed nothing",
     "password_wrong": "the current password was not known",
     "password_locked": "it was locked after wrong passwords",
+    "signature_needed": "a device once said to be there was answered without a signature",
+    "reportable_stays": "a reportable death was to be stated otherwise without a correction",
+    "band_differs": "the identity band read otherwise than the paperwork",
+    "no_objection": "nobody of this name and relationship had objected",
 }
 NOTHING = "nothing"
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
+DEVICES = frozenset(DeviceAnswer.Device.values)
+CHOICES: dict[str, dict[str, str]] = {
+    "sex": {"f": "female", "m": "male"},
+    "disposition": dict(Case.Disposition.choices),
+    "jewellery": dict(Case.Jewellery.choices),
+    "is_death_reportable": {"True": "yes", "False": "no"},
+}
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
 
 
@@ -147,7 +160,7 @@ def act_word(act: str) -> str:
 def reason(code: str) -> str:
     """Return why an attempt was refused, in words."""
     if code in TITLES:
-        return f"not met: {TITLES[code]}"
+        return f"refused: {TITLES[code]}"
     return REASONS.get(code, code.replace("_", " "))
 
 
@@ -157,6 +170,10 @@ def shown(key: str, value: Any, units: UnitSystem) -> str:
         return "; ".join(reason(str(code)) for code in value)
     if value is None or value == "":
         return NOTHING
+    if key in DEVICES and isinstance(value, str) and value.startswith("{"):
+        value = json.loads(value)
+    if str(value) in CHOICES.get(key, {}):
+        return CHOICES[key][str(value)]
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):

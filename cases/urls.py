@@ -19,6 +19,7 @@ case_routes: list[URLPattern] = [
     path("<str:number>/recipients/", side.recipients, name="recipients"),
     path("<str:number>/settle/", side.settle, name="settle"),
     path("<str:number>/devices/", side.devices, name="devices"),
+    path("<str:number>/band/", side.band, name="band"),
     path("<str:number>/hold/", side.hold, name="hold"),
     path("<str:number>/holds/<int:pk>/lift/", side.lift, name="lift"),
     path("<str:number>/correct/", side.correct, name="correct"),

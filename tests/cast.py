@@ -261,10 +261,11 @@ def _papers(case: Case) -> None:
 
 def _devices(case: Case) -> None:
     operator = member(case.facility, OPERATOR)
-    for device in DeviceAnswer.Device.values:
-        acts.answer_device(
-            case, operator, token(), device=device, answer="no", informant="daughter"
-        )
+    answers = [
+        {"device": device, "answer": "no", "informant": "daughter"}
+        for device in DeviceAnswer.Device.values
+    ]
+    acts.answer_devices(case, operator, token(), answers)
     acts.settle(case, operator, token(), jewellery="none")
 
 

@@ -110,6 +110,7 @@ TABLE: dict[str, list[Row]] = {
     "cases:recipients": [everybody(number)],
     "cases:settle": [everybody(number)],
     "cases:devices": [everybody(number)],
+    "cases:band": [everybody(number)],
     "cases:hold": [everybody(number)],
     "cases:lift": [everybody(open_hold)],
     "cases:correct": [everybody(number)],

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from cases import acts
 from cases import facts as f
 from chain_of_custody.models import Place
+from crematory import clock
 
 if TYPE_CHECKING:
     from cases.demo.life import Life
@@ -19,7 +22,7 @@ KEEPSAKE_KG = Decimal("0.150")
 
 def receive(life: Life) -> f.Facts:
     return f.ReceiveFacts(
-        band_reads=life.person.name,
+        band_reads=life.person.received_as or life.person.name,
         delivered_by="Corwin Pellanby",
         firm=life.person.sender,
         container_kind="plywood container, unlined",
@@ -39,6 +42,30 @@ def authorize(life: Life) -> f.Facts:
 
 def clear_devices(life: Life) -> f.Facts:
     return f.ClearDevicesFacts()
+
+
+def answer(life: Life, told: dict[str, str], is_removed: bool = False) -> None:
+    """Answer device questions; that a device was removed is signed."""
+    operator = life.hands[life.operator()]
+    acts.answer_devices(
+        life.case,
+        operator.member,
+        life.hands.token(),
+        [_told(life, device, word, is_removed) for device, word in told.items()],
+        signed_by=operator if is_removed else None,
+    )
+
+
+def _told(life: Life, device: str, word: str, is_removed: bool) -> dict[str, Any]:
+    return {
+        "device": device,
+        "answer": {"removed": "yes", "waits": "yes"}.get(word, word),
+        "informant": f"{life.person.agent}, by telephone",
+        "removed_by": "Tamsin Orrel, embalmer" if is_removed else "",
+        "removed_at": clock.now() - timedelta(minutes=15) if is_removed else None,
+        "went_to": "returned to the clinic in a sealed box" if is_removed else "",
+        "safe_from": life.moments.now + timedelta(days=11) if word == "waits" else None,
+    }
 
 
 def assign_disc(life: Life) -> f.Facts:

@@ -21,6 +21,7 @@ from crematory.fields import QuantityField
 from crematory.models import Facility
 from retort_log.models import Retort
 
+BAND_LABEL = "Name on the identity band, as it is written there"
 METAL_FATES = (
     "none found",
     "recycled",
@@ -105,7 +106,7 @@ class StepForm(SignedForm):
 
 class ReceiveForm(StepForm, WitnessedForm):
     verb = "receive"
-    band_reads = text("Name on the identity band, as it is written there", NAME_LENGTH)
+    band_reads = text(BAND_LABEL, NAME_LENGTH)
     delivered_by = text("Driver", 200)
     firm = text("Firm of the driver", 200)
     container_kind = text("Cremation container", 100)

@@ -24,6 +24,7 @@ PASSED, REFUSED, ASKED = "passed", "refused", "asked"
 class Verdict:
     """A gate's answer; `passes_at` when time alone will open it.
 
+    `since` when it has been shut, where the reason does not say so itself.
     `is_wrong_person` where disc or label is another person's: everything must stop.
     """
 
@@ -34,6 +35,7 @@ class Verdict:
     who: str = ""
     passes_at: datetime | None = None
     citation: str = ""
+    since: datetime | None = None
     is_wrong_person: bool = False
 
 
@@ -63,6 +65,7 @@ class Answer:
     who: str = ""
     passes_at: datetime | None = None
     citation: str = ""
+    since: datetime | None = None
     is_wrong_person: bool = False
 
 
@@ -77,9 +80,15 @@ def passed(reason: str = "", citation: str = "") -> Answer:
     return Answer(PASSED, reason, citation=citation)
 
 
-def refused(reason: str, who: str, passes_at: datetime | None = None, citation: str = "") -> Answer:
-    """The gate is shut: what is missing, and who can settle it."""
-    return Answer(REFUSED, reason, who, passes_at, citation)
+def refused(
+    reason: str,
+    who: str,
+    passes_at: datetime | None = None,
+    citation: str = "",
+    since: datetime | None = None,
+) -> Answer:
+    """The gate is shut: what is missing, since when, and who can settle it."""
+    return Answer(REFUSED, reason, who, passes_at, citation, since)
 
 
 def wrong_person(reason: str, who: str) -> Answer:

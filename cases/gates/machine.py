@@ -80,6 +80,7 @@ def retort_free(s: Situation) -> Answer:
     return refused(
         f"{retort.name} is occupied: case {run.case.number}.",
         "recover that person's remains first, or choose another retort",
+        since=run.charged_at,
     )
 
 

@@ -12,6 +12,7 @@ from django.utils.datastructures import MultiValueDict
 
 from cases.errors import ActRefused
 from cases.forms.base import SignedForm, WritingForm
+from cases.gates import Verdict
 from cases.models import Case
 from cases.views.requests import StaffRequest
 from chain_of_custody import trail
@@ -19,6 +20,7 @@ from chain_of_custody.models import CustodyEntry
 from crematory.middleware import KEPT_SESSION_KEY
 from crematory.models import Facility
 from crematory.signatures import SignatureRefused
+from crematory.templatetags.crematory import when
 
 KEPT_TEXT = "What you had typed is kept and shown again. Enter the PINs again, and send it."
 AGAIN_TEXT = (
@@ -129,7 +131,7 @@ def refuse(
         record_bad_signature(form.facility, act, refusal, case)
     elif refusal.verdicts:
         for verdict in refusal.verdicts:
-            form.add_error(None, f"{verdict.title}: {verdict.reason}")
+            form.add_error(None, told(verdict))
     else:
         form.add_error(None, refusal.text)
     return 403 if getattr(refusal, "code", "") in BY_PERSON else 409
@@ -146,6 +148,18 @@ def record_bad_signature(
         return
     facts = {} if refusal.member else {"staff_code": "unknown"}
     trail.record_refusal(facility, act, [refusal.code], refusal.member, case=case, facts=facts)
+
+
+def told(verdict: Verdict) -> str:
+    """Return a refusal in words: what is missing, since when, who settles it, when it passes."""
+    parts = [f"{verdict.title}: {verdict.reason}"]
+    if verdict.since:
+        parts.append(f"Since {when(verdict.since)}.")
+    if verdict.who:
+        parts.append(f"Who can settle it: {verdict.who}.")
+    if verdict.passes_at:
+        parts.append(f"It passes by itself {when(verdict.passes_at)}.")
+    return " ".join(parts)
 
 
 def _show_invalid(form: WritingForm, error: ValidationError) -> None:

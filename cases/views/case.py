@@ -17,11 +17,11 @@ def detail(request: StaffRequest, number: str) -> HttpResponse:
     """Show one person's case."""
     kept, case = Kept(request), case_or_404(request, number)
     now = clock.now()
-    context = case_page.case_page(case, now)
+    context = case_page.case_page(case, now, request.user)
     context["run_facts"] = run_facts(case, now)
     context["signers_else"] = signers_else(request, context["next_step"])
     context["path"] = kept.part("cases/_path.html", lambda: case_page.path_part(case), case.number)
     context["record"] = kept.part(
-        "cases/_record.html", lambda: case_page.record_part(case), case.number
+        "cases/_record.html", lambda: case_page.record_part(case, request.user), case.number
     )
     return render(request, "cases/case.html", context)

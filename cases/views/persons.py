@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from cases import search
 from cases.models import Case
+from cases.roles import WHO, power
 from cases.search import Search
 from cases.steps import STAGES
 from cases.views import asked
@@ -60,6 +61,7 @@ def persons(request: StaffRequest) -> HttpResponse:
         request,
         "cases/persons.html",
         {
+            "announcing": power(request.user, WHO["announce"]),
             "asked": looked,
             "is_forgotten": asked.is_forgotten(request),
             "found": found,

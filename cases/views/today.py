@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from cases import overview
+from cases.roles import WHO, power
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 from crematory import clock
@@ -26,4 +27,5 @@ def today(request: StaffRequest) -> HttpResponse:
         }
 
     waiting = Kept(request).part("cases/_today.html", read)
-    return render(request, "cases/today.html", {"waiting": waiting})
+    announcing = power(request.user, WHO["announce"])
+    return render(request, "cases/today.html", {"waiting": waiting, "announcing": announcing})

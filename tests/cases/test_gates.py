@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from cases import acts
+from cases.corrections import correct
 from cases.models import Case, Hold
 from cases.steps import ORDER, STEPS
 from chain_of_custody.models import open_placement
@@ -79,6 +80,14 @@ def situation(verb: str) -> Any:
         return function
 
     return register
+
+
+@situation("authorize")
+def band_compared(case: Case) -> dict[str, Any]:
+    with clock.pinned(cast.time_of("authorize", case)):
+        manager = cast.signature(cast.member(case.facility, cast.MANAGER))
+        correct(case, manager, cast.token(), "decedent_name", "Ada Exemple", "misheard")
+    return {}
 
 
 @situation("authorize")

@@ -110,7 +110,7 @@ SHOWN: list[tuple[Callable[[Case], None], str, str]] = [
     (_unfit, TODAY, "Out of use"),
     (_receive, PLACES, "Ada Example"),
     (_receive, "cases:case", "witness Cyril Clerk"),
-    (_refused, "cases:trail", "not met: Identity band"),
+    (_refused, "cases:trail", "refused: Identity band"),
 ]
 
 

@@ -17,7 +17,11 @@ NEVER_RECORDED = {"gates", "signature_missing"}
 
 def found(pattern: re.Pattern[str]) -> set[str]:
     """Return what the pattern finds in the code of all floors."""
-    texts = [path.read_text(encoding="utf-8") for floor in FLOORS for path in (ROOT / floor).rglob("*.py")]
+    texts = [
+        path.read_text(encoding="utf-8")
+        for floor in FLOORS
+        for path in (ROOT / floor).rglob("*.py")
+    ]
     return {name for text in texts for name in pattern.findall(text)}
 
 
