@@ -242,7 +242,7 @@ def test_it_walks_a_person_from_the_call_to_the_release(
             chamber_is_empty=True,
         )
         operator.step(number, "burner_off", cast.OPERATOR, flame_has_ended=True)
-        read_temperatures(operator, "150 F", "190 F")
+        read_temperatures(operator, "150 F", "150 F")
         operator.step(
             number,
             "recover",
