@@ -132,7 +132,7 @@ def printed(case: Case) -> list[tuple[str, Paper]]:
 
 
 def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
-    """Return what the page shows to this member, but for `path_part` and `record_part`."""
+    """Return what the page shows to this member, but for its kept parts."""
     prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
@@ -145,7 +145,6 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         "placement": open_placement(case),
         "holds": list(case.holds.all()),
         "printable": printable(case),
-        "printed": printed(case),
         "correcting": power(member, may_correct(case)),
         "lifting": power(member, WHO["lift_hold"]),
     }
@@ -165,3 +164,8 @@ def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
         "can_settle": case.stage in BEFORE_CHARGE,
         "may": powers(member, case.stage),
     }
+
+
+def printed_part(case: Case) -> dict[str, Any]:
+    """Return the papers that were printed."""
+    return {"case": case, "printed": printed(case)}

@@ -137,9 +137,14 @@ class Machine:
         return ("passed", "Empty") if self.retort.is_fit else ("refused", "Out of use")
 
     @property
+    def stale_at(self) -> datetime | None:
+        """Until when a gate would accept the newest reading, or None where there is none."""
+        return self.reading.at + STALE_AFTER if self.reading else None
+
+    @property
     def is_stale(self) -> bool:
         """True where the newest reading is older than a gate would accept, or there is none."""
-        return self.reading is None or self.reading.at < self.now - STALE_AFTER
+        return self.stale_at is None or self.stale_at < self.now
 
 
 def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]:

@@ -24,4 +24,7 @@ def detail(request: StaffRequest, number: str) -> HttpResponse:
     context["record"] = kept.part(
         "cases/_record.html", lambda: case_page.record_part(case, request.user), case.number
     )
+    context["printed"] = kept.part(
+        "cases/_printed.html", lambda: case_page.printed_part(case), case.number
+    )
     return render(request, "cases/case.html", context)

@@ -12,6 +12,7 @@ asked anew each time and never kept.
 
 import hashlib
 from collections.abc import Callable
+from datetime import datetime
 from typing import Any
 
 from django.core.cache import caches
@@ -23,7 +24,8 @@ from cases.views.requests import StaffRequest
 from crematory import clock
 
 CACHE = "parts"
-KEPT_S = 60  # the minute is in the key: what is older is never asked for
+KEPT_S = 60.0  # the minute is in the key: what is older is never asked for
+UNTIL = "true_until"  # what `read` may return beside the context: when time alone changes it
 
 
 class Kept:
@@ -56,7 +58,14 @@ class Kept:
         key = hashlib.sha256(words.encode()).hexdigest()
         kept: SafeString | None = caches[CACHE].get(key) if self._root else None
         if kept is None:
-            kept = render_to_string(template_name, {"facility": self._facility, **read()})
-            if self._root:
-                caches[CACHE].set(key, kept, KEPT_S)
+            context = read()
+            seconds = _seconds(context.pop(UNTIL, None))
+            kept = render_to_string(template_name, {"facility": self._facility, **context})
+            if self._root and seconds > 0:
+                caches[CACHE].set(key, kept, seconds)
         return kept
+
+
+def _seconds(until: datetime | None) -> float:
+    """How long a part may be kept: to the end of its minute, or until time alone changes it."""
+    return min(KEPT_S, (until - clock.now()).total_seconds()) if until else KEPT_S

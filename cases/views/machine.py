@@ -20,6 +20,7 @@ from cases.models import Case, Hold
 from cases.overview import Machine
 from cases.steps import STEPS
 from cases.views.answering import open_form
+from cases.views.kept import UNTIL, Kept
 from cases.views.requests import StaffRequest, need_role, signers_else, units_of
 from chain_of_custody.trail import record_refusal
 from crematory import clock
@@ -60,9 +61,15 @@ class Candidate:
 @require_safe
 def machines(request: StaffRequest) -> HttpResponse:
     """All retorts side by side."""
+    shown = Kept(request).part("cases/_machines.html", lambda: _blocks(request))
+    return render(request, "cases/machines.html", {"machines": shown})
+
+
+def _blocks(request: StaffRequest) -> dict[str, Any]:
     found = overview.machines(request.facility, clock.now())
     blocks = [{"machine": m, "temperatures": _temperatures(m.reading, request)} for m in found]
-    return render(request, "cases/machines.html", {"blocks": blocks})
+    stale = [m.stale_at for m in found if m.stale_at and not m.is_stale]
+    return {"blocks": blocks, UNTIL: min(stale, default=None)}
 
 
 @require_safe
@@ -175,17 +182,23 @@ def _kept(request: StaffRequest) -> Any:
 def _whole(
     request: StaffRequest, live: dict[str, Any], form: ReadingForm, status: int = 200
 ) -> HttpResponse:
-    retort = live["machine"].retort
-    newest = Reading.objects.filter(retort=retort).select_related("read_by")
-    rows = newest.only("at", "primary_c", "secondary_c", "read_by__printed_name")
+    retort, may_read = live["machine"].retort, bool(request.user.roles & READERS)
     form.mark_fields()
     context = {
         **live,
         "form": form,
-        "may_read": bool(request.user.roles & READERS),
-        "readings": standing(rows.order_by("-at")[:READINGS]),
+        "may_read": may_read,
+        "readings": Kept(request).part(
+            "cases/_readings.html", lambda: _readings(retort, may_read), f"{retort.pk}"
+        ),
     }
     return render(request, "cases/machine.html", context, status=status)
+
+
+def _readings(retort: Retort, may_read: bool) -> dict[str, Any]:
+    newest = Reading.objects.filter(retort=retort).select_related("read_by").order_by("-at")
+    rows = newest.only("at", "primary_c", "secondary_c", "read_by__printed_name")
+    return {"retort": retort, "may_read": may_read, "readings": standing(rows[:READINGS])}
 
 
 def _live(request: StaffRequest, code: str) -> dict[str, Any]:

@@ -1,6 +1,7 @@
 """Parts of pages that are kept: any act shows at once, and nothing of a request is kept."""
 
 import re
+import time
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -15,6 +16,7 @@ from django.urls import reverse
 from cases import acts, corrections
 from cases.errors import StepRefused
 from cases.models import Case
+from cases.overview import STALE_AFTER
 from crematory import clock
 from crematory.models import Facility
 from retort_log.acts import record_reading
@@ -24,6 +26,7 @@ from tests.cases.pages import text_of
 
 pytestmark = pytest.mark.django_db
 TODAY, LIST, PLACES = "today", "cases:list", "places"
+RETORT = "machine"
 OF_THE_CASE = ("cases:case", "cases:trail")
 
 
@@ -36,7 +39,8 @@ def still(facility: Facility) -> Iterator[datetime]:
 
 
 def address(page: str, case: Case) -> str:
-    return reverse(page, args=[case.number] if page in OF_THE_CASE else [])
+    arguments = {RETORT: ["retort-1"]} | {key: [case.number] for key in OF_THE_CASE}
+    return reverse(page, args=arguments.get(page, []))
 
 
 def _hold(case: Case) -> None:
@@ -107,7 +111,10 @@ SHOWN: list[tuple[Callable[[Case], None], str, str]] = [
     (_file, "cases:case", "R-77"),
     (_file, "cases:trail", "R-77"),
     (_read, TODAY, "1,616"),
+    (_read, "machines", "1,616"),
+    (_read, RETORT, '<td class="num">1,616'),
     (_unfit, TODAY, "Out of use"),
+    (_unfit, "machines", "Out of use"),
     (_receive, PLACES, "Ada Example"),
     (_receive, "cases:case", "witness Cyril Clerk"),
     (_refused, "cases:trail", "refused: Identity band"),
@@ -139,6 +146,18 @@ def test_the_same_minute_is_answered_from_what_is_kept(
     with clock.pinned(later), CaptureQueriesContext(connection) as queries:
         as_clerk.get(address(page, case))
     assert len(queries) > 2
+
+
+def test_a_reading_grows_old_within_the_minute(
+    as_clerk: Client, case: Case, still: datetime
+) -> None:
+    _read(case)
+    almost = still + STALE_AFTER - timedelta(milliseconds=300)
+    with clock.pinned(almost):
+        assert "Old reading" not in text_of(as_clerk, reverse("machines"))
+    time.sleep(0.3)
+    with clock.pinned(almost + timedelta(milliseconds=301)):
+        assert "Old reading" in text_of(as_clerk, reverse("machines"))
 
 
 def _main(content: bytes) -> bytes:
