@@ -5,6 +5,8 @@ paper number of the newest label stands on that label alone, and the trail knows
 made and what it says.
 """
 
+from django.db.models import Prefetch
+
 from cases import scans
 from cases.gates.base import Answer, Situation, refused, wrong_person
 from chain_of_custody.models import Paper
@@ -14,10 +16,17 @@ WHO = "print a new label, fix it to the container in place of the old one, and s
 STOP = "stop; compare container, disc and paperwork before anything else"
 
 
+LABELS = Paper.objects.filter(kind=LABEL).select_related("superseded").order_by("-copy")
+# A page with many persons reads their labels at once.
+FETCH = Prefetch("papers", queryset=LABELS, to_attr="labels_read")
+
+
 def newest(s: Situation) -> Paper | None:
     """Return the label that was issued last for this person, or None."""
-    labels = Paper.objects.filter(case=s.case, kind=LABEL).select_related("superseded")
-    return labels.order_by("-copy").first()
+    read_before: list[Paper] | None = getattr(s.case, "labels_read", None)
+    if read_before is not None:
+        return read_before[0] if read_before else None
+    return LABELS.filter(case=s.case).first()
 
 
 def on_record(s: Situation) -> Answer | None:
@@ -94,8 +103,7 @@ def _outdated(s: Situation, label: Paper) -> Answer | None:
         return refused(
             f"Label {label.number} was printed before the disc was fixed: print a new label.", WHO
         )
-    run = getattr(s.case, "run", None)
-    if run and label.printed_at <= run.charged_at:
+    if s.step.verb == "contain" and label.printed_at <= s.case.run.charged_at:
         return refused(
             f"Label {label.number} was on the container that was cremated: print a new label for "
             "the cremated remains.",

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from cases import overview
 from cases.doubt_words import question
 from cases.forms.machine import CorrectReadingForm, ReadingForm
-from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
+from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
 from cases.models import Case, Hold
 from cases.overview import Machine
 from cases.steps import STEPS
@@ -35,7 +35,7 @@ from retort_log.selectors import Standing, standing
 CHARGE = STEPS["charge"]
 # Of the gates of a charge these ask the retort alone, and these the person alone.
 RETORT_GATES = ("retort_free", "retort_fit", "charging_temperature")
-PERSON_GATES = ("waiting_period", "mass_limit")
+PERSON_GATES = ("waiting_period", "mass_limit", "label_scanned")
 CANDIDATES = 8
 READINGS = 12
 
@@ -226,8 +226,9 @@ def _candidates(request: StaffRequest, here: Machine, now: datetime) -> dict[str
     that the number of queries does not grow with the persons.
     """
     tagged = overview.open_cases(request.facility).filter(stage="tagged")
-    rows = tagged.select_related("disc", "delivery").order_by("stage_since")[: CANDIDATES + 1]
-    cases = overview.with_facility(rows, request.facility)
+    rows = tagged.select_related("disc", "delivery").prefetch_related(labels.FETCH)
+    longest = rows.order_by("stage_since")[: CANDIDATES + 1]
+    cases = overview.with_facility(longest, request.facility)
     held = set(
         Hold.objects.filter(case__in=cases, lifted_at__isnull=True).values_list("case", flat=True)
     )

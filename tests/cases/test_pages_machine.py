@@ -31,12 +31,16 @@ class TestMachine:
     def test_empty_retort_offers_the_first_who_is_ready(
         self, as_operator: Client, facility: Facility
     ) -> None:
-        held, ready = (cast.bring(cast.make_case(facility), "tagged") for _ in range(2))
+        held, unlabelled, ready = (cast.bring(cast.make_case(facility), "tagged") for _ in range(3))
+        cast.make_label(held)
+        cast.make_label(ready)
         acts.open_hold(held, cast.signature(cast.member(facility, "M1")), "t", "wait")
         page = text_of(as_operator, reverse("machine", args=["retort-1"]))
         action = reverse("cases:step", args=[ready.number, "charge"]) + "?retort=retort-1"
         assert f'id="next-action" href="{action}"' in page
         assert "On hold: a manager" in page
+        assert "No label was printed for this person" in page
+        assert page.count("Not yet") == 2, unlabelled
 
     def test_news_are_the_live_part_only(self, as_operator: Client, facility: Facility) -> None:
         response = as_operator.get(
