@@ -10,6 +10,7 @@ from cases.forms.base import SignedForm, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
 from cases.models import Case, DeviceAnswer
 from crematory import clock
+from crematory.signatures import Signature
 
 ANSWERED = ("answer", "removed_by", "removed_at", "went_to", "safe_from")
 
@@ -135,6 +136,10 @@ class DevicesForm(SignedForm):
         if any(answer.answer != device_answers.YES for answer in lowered) and not data.get("why"):
             self.add_error("why", "Say why a device said to be there is not.")
         return data
+
+    def signature(self, who: str = "signer") -> Signature | None:
+        """The signature, or None without a PIN: the code is filled in beforehand."""
+        return super().signature(who) if self.cleaned_data.get("signer_pin") else None
 
     def _rows(self, data: dict[str, Any]) -> list[DeviceAnswer]:
         informant = data.get("informant", "")

@@ -132,6 +132,16 @@ def test_the_form_asks_for_signature_and_reason_and_keeps_what_was_typed(
     assert case.entries.filter(act="answer_device", outcome="done").count() == 2
 
 
+def test_a_code_filled_in_beforehand_is_no_signature(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    assert f'value="{clerk.staff_code}"' in text_of(client, url("devices", case))
+    data = device_form(**{"devices-0-answer": "no"}) | {"signer_code": clerk.staff_code}
+    assert client.post(url("devices", case), data).status_code == 302
+    assert '"signature":"session"' in case.entries.get(act="answer_device").payload
+
+
 def test_who_answers_is_marked_as_required(facility: Facility, clerk: StaffMember) -> None:
     page = text_of(browser(clerk), url("devices", cast.make_case(facility)))
     label = page[page.index('for="id_informant"') :][:120]

@@ -174,6 +174,7 @@ def test_after_a_corrected_name_a_new_label_is_needed(facility: Facility) -> Non
     case = tagged(facility)
     old = case.papers.get()
     correct_name(case)
+    cast.compare_band(case)
     verdict = why("charge", case)
     assert f"Label {old.number} is superseded" in verdict.reason
     assert "print a new label" in verdict.who
