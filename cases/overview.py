@@ -163,6 +163,9 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
     rows = selectors.standing(Reading.objects.filter(pk__in=ids))
     readings = {row.reading.retort_id: row for row in rows}
     with_facility((run.case for run in runs.values()), facility)
+    for retort in found:
+        if retort.pk in runs:  # a gate asks the run for its retort
+            runs[retort.pk].retort = retort
     return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
 
 

@@ -18,6 +18,7 @@ from cases.errors import ActRefused
 from cases.forms import staff as staff_forms
 from cases.models import Document
 from cases.views.answering import pop_kept, record_bad_signature
+from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, need_role
 from crematory import clock
 from crematory.models import Role, StaffMember
@@ -35,18 +36,8 @@ def _today(request: StaffRequest) -> date:
 @require_safe
 def house(request: StaffRequest) -> HttpResponse:
     """The facility, the rules it works under, its machines and its staff."""
-    facility, today = request.facility, _today(request)
-    rules = law.jurisdiction(facility.jurisdiction)
-    staff = [
-        (member, staff_forms.is_expired(member.certificate_expires_on, today))
-        for member in StaffMember.objects.filter(facility=facility).order_by(
-            "-is_active", "staff_code"
-        )
-    ]
-    retorts = [
-        (retort, staff_forms.is_expired(retort.permit.expires_on, today))
-        for retort in Retort.objects.filter(facility=facility).select_related("permit", "place")
-    ]
+    rules = law.jurisdiction(request.facility.jurisdiction)
+    tables = Kept(request).part("cases/_house.html", lambda: _machines_and_staff(request))
     return render(
         request,
         "cases/house.html",
@@ -54,11 +45,22 @@ def house(request: StaffRequest) -> HttpResponse:
             "law": rules,
             "documents": [(Document.Kind(d.kind).label, d.citation) for d in rules.documents],
             "check_locally": law.CHECK_LOCALLY,
-            "retorts": retorts,
-            "staff": staff,
+            "machines_and_staff": tables,
             "is_manager": Role.MANAGER in request.user.roles,
         },
     )
+
+
+def _machines_and_staff(request: StaffRequest) -> dict[str, Any]:
+    facility, today = request.facility, _today(request)
+    staff = StaffMember.objects.filter(facility=facility).order_by("-is_active", "staff_code")
+    retorts = Retort.objects.filter(facility=facility).select_related("permit", "place")
+    expired = staff_forms.is_expired
+    return {
+        "retorts": [(retort, expired(retort.permit.expires_on, today)) for retort in retorts],
+        "staff": [(member, expired(member.certificate_expires_on, today)) for member in staff],
+        "is_manager": Role.MANAGER in request.user.roles,
+    }
 
 
 @sensitive_post_parameters(*SECRETS)

@@ -13,7 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from cases import acts, corrections
+from cases import acts, corrections, staffing
 from cases.errors import StepRefused
 from cases.models import Case
 from cases.overview import STALE_AFTER
@@ -83,6 +83,11 @@ def _unfit(case: Case) -> None:
     state_fitness(case.facility.retorts.all()[0], manager, is_fit=False, reason="door seal worn")
 
 
+def _deactivate(case: Case) -> None:
+    manager = cast.signature(cast.member(case.facility, "M1"))
+    staffing.deactivate(manager, cast.member(case.facility, "O1"))
+
+
 def _receive(case: Case) -> None:
     cast.take("receive", case, cast.facts_for("receive", case), **cast.signers("receive", case),
               token="r")  # fmt: skip
@@ -115,6 +120,8 @@ SHOWN: list[tuple[Callable[[Case], None], str, str]] = [
     (_read, RETORT, '<td class="num">1,616'),
     (_unfit, TODAY, "Out of use"),
     (_unfit, "machines", "Out of use"),
+    (_unfit, "house", "door seal worn"),
+    (_deactivate, "house", "not active"),
     (_receive, PLACES, "Ada Example"),
     (_receive, "cases:case", "witness Cyril Clerk"),
     (_refused, "cases:trail", "refused: Identity band"),

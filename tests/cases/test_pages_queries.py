@@ -36,7 +36,8 @@ QUERIES = {
     "found": 4,  # is it a disc's number?
     "everybody": 3,
     "machines": 6,  # retorts, runs, readings and their corrections
-    "machine": 11,  # and the tagged persons, their labels and holds, the retort's gates, its last readings
+    # and the tagged persons, their labels and holds, the retort's gates, its last readings
+    "machine": 11,
     "places": 3,
     "house": 4,  # staff and retorts
 }
