@@ -84,7 +84,6 @@ REASONS = {
     "band_differs": "the identity band read otherwise than the paperwork",
     "no_objection": "nobody of this name and relationship had objected",
 }
-NOTHING = "nothing"
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
 DEVICES = frozenset(DeviceAnswer.Device.values)
 CHOICES: dict[str, dict[str, str]] = {
@@ -169,7 +168,7 @@ def shown(key: str, value: Any, units: UnitSystem) -> str:
     if key == "reasons" and isinstance(value, list):
         return "; ".join(reason(str(code)) for code in value)
     if value is None or value == "":
-        return NOTHING
+        return "nothing"
     if key in DEVICES and isinstance(value, str) and value.startswith("{"):
         value = json.loads(value)
     if str(value) in CHOICES.get(key, {}):

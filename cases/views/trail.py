@@ -8,7 +8,6 @@ from django.views.decorators.http import require_safe
 
 from cases.models import Case
 from cases.selectors import case_or_404
-from cases.trail_cards import cards
 from cases.trail_lines import line
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, units_of
@@ -43,10 +42,7 @@ def _read(request: StaffRequest, case: Case, first: int) -> dict[str, Any]:
             corrected.setdefault(one.corrects, []).append(one.entry.sequence)
     return {
         "case": case,
-        "cards": [
-            (card, [n for one in card.lines for n in corrected.get(one.entry.sequence, [])])
-            for card in cards(lines)
-        ],
+        "lines": [(one, corrected.get(one.entry.sequence, [])) for one in lines],
         "log": Log.objects.filter(facility=request.facility).first(),
         "next_from": found[PAGE_SIZE].sequence if len(found) > PAGE_SIZE else None,
         "is_later_page": first > 0,

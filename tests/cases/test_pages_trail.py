@@ -6,9 +6,9 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from cases import acts, corrections
+from cases import corrections
 from cases.errors import StepRefused
-from cases.models import Case, DeviceAnswer
+from cases.models import Case
 from crematory import clock
 from tests import cast
 from tests.cases.pages import text_of
@@ -50,23 +50,3 @@ class TestTrail:
                 token="late",
             )
         assert "Recorded late" in text_of(as_clerk, reverse("cases:trail", args=[case.number]))
-
-    def test_answers_of_one_sitting_share_a_card(self, as_clerk: Client, case: Case) -> None:
-        cast.bring(case, "in_care")
-        clerk = cast.member(case.facility, "C1")
-
-        def answer(device: str, informant: str) -> int:
-            return acts.answer_device(
-                case, clerk, device, device=device, answer="no", informant=informant
-            ).sequence
-
-        with clock.pinned(case.stage_since + timedelta(days=1)):
-            devices = DeviceAnswer.Device.values
-            together = [answer(device, "Anna") for device in devices[:-1]]
-            alone = answer(devices[-1], "Paul")
-        page = text_of(as_clerk, reverse("cases:trail", args=[case.number]))
-        assert page.count("<h2>Device question answered</h2>") == 2
-        for sequence in together:
-            assert f'<li id="entry-{sequence}">' in page
-        assert page.count("<bdi>Anna</bdi>") == 1
-        assert f'<li class="trail-entry trail-done" id="entry-{alone}">' in page
