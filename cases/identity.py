@@ -9,11 +9,17 @@ import json
 
 from cases.models import Case
 from chain_of_custody.models import CustodyEntry
+from crematory.ready import Ready
 
 # What an identity band reads: the name, commonly with the date of birth (common practice, no
 # source). The sex is on no band.
 IDENTITY = {"decedent_name": "name", "born_on": "date of birth"}
 COMPARISONS = ("receive", "compare_band")
+_ENTRIES = Ready(
+    lambda case: CustodyEntry.objects.filter(
+        case=case, outcome=CustodyEntry.Outcome.DONE, act__in=("correct", *COMPARISONS)
+    ).order_by("-sequence")
+)
 
 
 def uncompared(case: Case) -> tuple[CustodyEntry, str] | None:
@@ -21,11 +27,8 @@ def uncompared(case: Case) -> tuple[CustodyEntry, str] | None:
 
     The order of recording counts: a receipt may be stated with an earlier time.
     """
-    entries = CustodyEntry.objects.filter(
-        case=case, outcome=CustodyEntry.Outcome.DONE, act__in=("correct", *COMPARISONS)
-    ).order_by("-sequence")
     newest = None
-    for entry in entries:
+    for entry in _ENTRIES(case.pk):
         if entry.act in COMPARISONS:
             return newest
         field = json.loads(entry.payload)["facts"]["field"]

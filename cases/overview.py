@@ -20,9 +20,11 @@ from django.db.models import (
 from django.db.models.functions import RowNumber
 
 from cases.models import Case, Hold
+from cases.selectors import HOLDS
 from cases.steps import FINAL_STAGES, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import Place
 from crematory.models import Facility
+from crematory.ready import Ready, attach
 from retort_log import selectors
 from retort_log.models import Reading, Retort, Run
 
@@ -40,6 +42,10 @@ _ROW = ("number", "decedent_name", "born_on", "died_at", "stage", "stage_since")
 
 def open_cases(facility: Facility) -> QuerySet[Case]:
     """Return the persons still in the house's care, through the index of open cases."""
+    return _open_cases(facility)
+
+
+def _open_cases(facility: Any) -> QuerySet[Case]:
     return Case.objects.filter(_IS_OPEN, facility=facility)
 
 
@@ -62,11 +68,10 @@ class Waiting:
     total: int
 
 
-def waiting(facility: Facility) -> list[Waiting]:
-    """Return the groups of persons without a hold by the step that comes next."""
+def _ranked(facility: Any) -> QuerySet[Any]:
     held = Hold.objects.filter(case=OuterRef("pk"), lifted_at__isnull=True)
-    ranked = (
-        open_cases(facility)
+    return (
+        _open_cases(facility)
         .filter(~Exists(held))
         .annotate(
             rank=Window(RowNumber(), partition_by=F("stage"), order_by=F("stage_since").asc()),
@@ -76,8 +81,15 @@ def waiting(facility: Facility) -> list[Waiting]:
         .only(*_ROW)
         .order_by("stage_since")
     )
+
+
+_RANKED = Ready(_ranked)
+
+
+def waiting(facility: Facility) -> list[Waiting]:
+    """Return the groups of persons without a hold by the step that comes next."""
     by_stage: dict[str, list[Any]] = {}
-    for case in with_facility(ranked, facility):
+    for case in with_facility(_RANKED(facility.pk), facility):
         by_stage.setdefault(case.stage, []).append(case)
     return [
         Waiting(step, stage, signers(step), by_stage[stage], by_stage[stage][0].total)
@@ -99,14 +111,19 @@ def open_holds(facility: Facility) -> list[Hold]:
     Found by the staff who opened them, who are few, and not by the cases, who are many: only
     members of a facility open holds on its cases.
     """
-    holds = list(
+    holds = list(_OPEN_HOLDS(facility.pk))
+    with_facility((hold.case for hold in holds), facility)
+    return holds
+
+
+_OPEN_HOLDS = Ready(
+    lambda facility: (
         Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
         .select_related("case", "opened_by")
         .only("ground", "opened_at", "opened_by__printed_name", *(f"case__{n}" for n in _ROW))
         .order_by("opened_at")[:HOLD_LIMIT]
     )
-    with_facility((hold.case for hold in holds), facility)
-    return holds
+)
 
 
 @dataclass(frozen=True)
@@ -147,35 +164,45 @@ class Machine:
         return self.stale_at is None or self.stale_at < self.now
 
 
+def _retorts(now: Any, facility: Any) -> QuerySet[Any]:
+    retorts = Retort.objects.filter(facility=facility).select_related("place", "permit")
+    return retorts.annotate(newest=selectors.newest_of_each(now))
+
+
+_RETORTS = Ready(_retorts)
+_RETORT = Ready(lambda now, facility, code: _retorts(now, facility).filter(place__code=code))
+_OPEN_RUNS = Ready(
+    lambda facility: Run.objects.filter(
+        retort__facility=facility, ended_at__isnull=True
+    ).select_related("case__disc")
+)
+_READINGS = Ready(lambda *pks: Reading.objects.filter(pk__in=pks))
+
+
 def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]:
     """Return the facility's retorts, or the one at the place with this code. Four queries."""
-    retorts = Retort.objects.filter(facility=facility).select_related("place", "permit")
-    if code:
-        retorts = retorts.filter(place__code=code)
-    found = list(retorts.annotate(newest=selectors.newest_of_each(now)))
-    runs = {
-        run.retort_id: run
-        for run in Run.objects.filter(retort__in=found, ended_at__isnull=True).select_related(
-            "case__disc"
-        )
-    }
+    found = list(_RETORT(now, facility.pk, code) if code else _RETORTS(now, facility.pk))
+    runs = {run.retort_id: run for run in _OPEN_RUNS(facility.pk)}
     ids = [getattr(retort, "newest") for retort in found]  # noqa: B009 - annotated above
-    rows = selectors.standing(Reading.objects.filter(pk__in=ids))
+    rows = selectors.standing(_READINGS(*(pk for pk in ids if pk)) if any(ids) else ())
     readings = {row.reading.retort_id: row for row in rows}
     with_facility((run.case for run in runs.values()), facility)
     for retort in found:
-        if retort.pk in runs:  # a gate asks the run for its retort
-            runs[retort.pk].retort = retort
+        if run := runs.get(retort.pk):
+            run.retort = retort  # a gate asks the run for its retort
+            attach(run.case, {"holds": HOLDS(run.case_id)})
     return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
 
 
 def places(facility: Facility) -> list[dict[str, Any]]:
     """Return every place with who is there: one query, however many places there are."""
-    rows = (
+    return [dict(row) for row in _PLACES(facility.pk)]
+
+
+_PLACES: Ready[Any] = Ready(
+    lambda facility: (
         Place.objects.filter(facility=facility)
-        .annotate(
-            stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)),
-        )
+        .annotate(stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)))
         .values(
             "kind",
             "area",
@@ -189,18 +216,21 @@ def places(facility: Facility) -> list[dict[str, Any]]:
         )
         .order_by("kind", "area", "code")
     )
-    return [dict(row) for row in rows]
-
-
-def free_places(facility: Facility) -> list[dict[str, Any]]:
-    """Return for each kind of place how many are in use and how many of those are free."""
-    counted = (
+)
+_COUNTED: Ready[Any] = Ready(
+    lambda facility: (
         Place.objects.filter(facility=facility, is_in_use=True)
         .annotate(stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)))
         .values("kind")
         .annotate(total=Count("pk"), taken=Count("stay"))
+        .order_by()
     )
-    by_kind = {row["kind"]: row for row in counted.order_by()}
+)
+
+
+def free_places(facility: Facility) -> list[dict[str, Any]]:
+    """Return for each kind of place how many are in use and how many of those are free."""
+    by_kind = {row["kind"]: row for row in _COUNTED(facility.pk)}
     return [
         {
             "label": kind.label,

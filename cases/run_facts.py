@@ -10,9 +10,23 @@ from datetime import datetime, timedelta
 from cases.gates.machine import FRESH
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE
+from crematory.ready import Ready, first
 from crematory.units import UnitSystem, show_quantity
 from retort_log import selectors
 from retort_log.models import Reading, ReadingCorrection, Run
+
+_RUN = Ready(
+    lambda case: Run.objects.filter(case=case).select_related(
+        "retort__permit", "charge_reading", "recovery_reading"
+    )
+)
+_CORRECTIONS = Ready(
+    lambda retort, start, end: (
+        ReadingCorrection.objects.filter(retort=retort, reading__at__range=(start, end))
+        .select_related("reading", "corrected_by")
+        .order_by("corrected_at")
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -28,19 +42,10 @@ def run_facts(case: Case, now: datetime) -> RunFacts | None:
     """Return what is known of the case's run, None before the charge. At most six queries."""
     if case.stage in BEFORE_CHARGE:
         return None
-    runs = Run.objects.filter(case=case).select_related(
-        "retort__permit", "charge_reading", "recovery_reading"
-    )
-    run = runs.first()
+    run = first(_RUN(case.pk))
     if run is None:
         return None
-    corrections = list(
-        ReadingCorrection.objects.filter(
-            retort=run.retort, reading__at__range=(run.charged_at - FRESH, run.ended_at or now)
-        )
-        .select_related("reading", "corrected_by")
-        .order_by("corrected_at")
-    )
+    corrections = list(_CORRECTIONS(run.retort_id, run.charged_at - FRESH, run.ended_at or now))
     units: UnitSystem = "us" if case.facility.units == "us" else "metric"
     return RunFacts(run, _notices(run, units) if corrections else [], corrections)
 

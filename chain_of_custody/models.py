@@ -7,6 +7,7 @@ from django.db.models import F, Q
 
 from chain_of_custody.append_only import AppendOnlyModel
 from crematory.models import Facility, StaffMember
+from crematory.ready import Ready, first
 
 
 class Place(models.Model):
@@ -203,4 +204,9 @@ class PaperSuperseded(AppendOnlyModel):
 
 def open_placement(case: Any) -> Placement | None:
     """Return where the person is now, or None."""
-    return Placement.objects.filter(case=case, until__isnull=True).select_related("place").first()
+    return first(_OPEN_PLACEMENT(case.pk))
+
+
+_OPEN_PLACEMENT = Ready(
+    lambda case: Placement.objects.filter(case=case, until__isnull=True).select_related("place")
+)

@@ -3,6 +3,12 @@
 from django.contrib.auth.backends import ModelBackend
 
 from crematory.models import StaffMember
+from crematory.ready import Ready, first
+
+# The log is read before any row that the page shows: its root says how new those are.
+_MEMBER = Ready(
+    lambda pk: StaffMember.objects.select_related("facility__log").filter(pk=pk).order_by()
+)
 
 
 class StaffBackend(ModelBackend):
@@ -10,7 +16,5 @@ class StaffBackend(ModelBackend):
 
     def get_user(self, user_id: int) -> StaffMember | None:
         """Return the active member with this key, or None."""
-        # The log is read before any row that the page shows: its root says how new those are.
-        found = StaffMember.objects.select_related("facility__log").filter(pk=user_id).order_by()
-        member = found.first()
+        member = first(_MEMBER(user_id))
         return member if member and self.user_can_authenticate(member) else None

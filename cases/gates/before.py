@@ -1,5 +1,6 @@
 """Gates from the door to the disc: receive, authorize, clear devices, assign the disc."""
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from cases import identity, scans
@@ -7,6 +8,7 @@ from cases.gates.base import Answer, Situation, asked, gate, passed, refused
 from cases.models import AuthorizingAgent, DeviceAnswer, Document, IdDisc
 from cases.names import fold
 from chain_of_custody.models import Place, Placement
+from crematory.ready import Ready, first
 
 OFFICE = "front office"
 OPERATOR = "operator"
@@ -99,18 +101,23 @@ def belongings_listed(s: Situation) -> Answer:
     return refused("Nothing is written about belongings.", "write the list, or “none”")
 
 
+def _free(facility: int, kind: str) -> QuerySet[Place]:
+    taken = Placement.objects.filter(until__isnull=True).values("place")
+    free = Place.objects.filter(facility=facility, kind=kind, is_in_use=True)
+    return free.exclude(pk__in=taken)
+
+
+_FREE = Ready(lambda facility, kind: _free(facility, kind)[:1])
+
+
 def _place_answer(s: Situation, kind: str) -> Answer:
     """Answer for a gate that needs a free place of this kind."""
     label = Place.Kind(kind).label
-    taken = Placement.objects.filter(until__isnull=True).values("place")
-    free = Place.objects.filter(facility=s.case.facility, kind=kind, is_in_use=True).exclude(
-        pk__in=taken
-    )
     if s.facts is None:
-        if free.exists():
+        if first(_FREE(s.case.facility_id, kind)):
             return asked(f"Choose a free {label}.")
         return refused(f"No {label} is free.", "make one free, or a manager adds one")
-    if free.filter(pk=s.facts.place.pk).exists():
+    if _free(s.case.facility_id, kind).filter(pk=s.facts.place.pk).exists():
         return passed()
     return refused(f"{s.facts.place} is not a free {label}.", "choose another")
 

@@ -10,6 +10,7 @@ from django.db.models import Prefetch
 from cases import scans
 from cases.gates.base import Answer, Situation, refused, wrong_person
 from chain_of_custody.models import Paper
+from crematory.ready import Ready, first
 
 LABEL = "label"
 WHO = "print a new label, fix it to the container in place of the old one, and scan that"
@@ -17,6 +18,7 @@ STOP = "stop; compare container, disc and paperwork before anything else"
 
 
 LABELS = Paper.objects.filter(kind=LABEL).select_related("superseded").order_by("-copy")
+_NEWEST = Ready(lambda case: LABELS.filter(case=case)[:1])
 # A page with many persons reads their labels at once.
 FETCH = Prefetch("papers", queryset=LABELS, to_attr="labels_read")
 
@@ -26,7 +28,7 @@ def newest(s: Situation) -> Paper | None:
     read_before: list[Paper] | None = getattr(s.case, "labels_read", None)
     if read_before is not None:
         return read_before[0] if read_before else None
-    return LABELS.filter(case=s.case).first()
+    return first(_NEWEST(s.case.pk))
 
 
 def on_record(s: Situation) -> Answer | None:

@@ -11,9 +11,18 @@ from cases.selectors import case_or_404
 from cases.trail_lines import line
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, units_of
-from chain_of_custody.models import CustodyEntry, Log
+from chain_of_custody.models import CustodyEntry, SealedValue
+from crematory.ready import Ready, share_out
 
 PAGE_SIZE = 200
+_ENTRIES = Ready(
+    lambda case, first: (
+        CustodyEntry.objects.filter(case=case, sequence__gte=first)
+        .select_related("signed_by", "witness", "place_from", "place_to")
+        .order_by("sequence")[: PAGE_SIZE + 1]
+    )
+)
+_SEALED = Ready(lambda *entries: SealedValue.objects.filter(entry__in=entries))
 
 
 @require_safe
@@ -29,12 +38,8 @@ def trail(request: StaffRequest, number: str) -> HttpResponse:
 
 
 def _read(request: StaffRequest, case: Case, first: int) -> dict[str, Any]:
-    found = list(
-        CustodyEntry.objects.filter(case=case, sequence__gte=first)
-        .select_related("signed_by", "witness", "place_from", "place_to")
-        .prefetch_related("sealed")
-        .order_by("sequence")[: PAGE_SIZE + 1]
-    )
+    found = list(_ENTRIES(case.pk, first))
+    share_out(found, "sealed", _SEALED, _SEALED(*(entry.pk for entry in found)))
     lines = [line(entry, units_of(request)) for entry in found[:PAGE_SIZE]]
     corrected: dict[int, list[int]] = {}
     for one in lines:
@@ -43,7 +48,7 @@ def _read(request: StaffRequest, case: Case, first: int) -> dict[str, Any]:
     return {
         "case": case,
         "lines": [(one, corrected.get(one.entry.sequence, [])) for one in lines],
-        "log": Log.objects.filter(facility=request.facility).first(),
+        "log": getattr(request.facility, "log", None),
         "next_from": found[PAGE_SIZE].sequence if len(found) > PAGE_SIZE else None,
         "is_later_page": first > 0,
     }
