@@ -13,7 +13,7 @@ from cases.models import (
     Release,
     RemainsContainer,
 )
-from cases.steps import STEPS, Step
+from cases.steps import BEFORE_CHARGE, STEPS, Step
 from chain_of_custody.models import CustodyEntry, SealedValue
 from chain_of_custody.triggers import Trigger, never, register, register_append_only
 from retort_log.models import Processing, Run
@@ -115,8 +115,9 @@ def _stage_triggers() -> list[Trigger]:
             "case_identity",
             CASE,
             "UPDATE",
-            "NEW.number <> OLD.number OR NEW.facility_id <> OLD.facility_id",
-            "a case keeps its number and its facility",
+            "NEW.number <> OLD.number OR NEW.facility_id <> OLD.facility_id "
+            "OR NEW.jurisdiction <> OLD.jurisdiction OR NEW.announced_at <> OLD.announced_at",
+            "a case keeps its number, its facility and the law by which it is judged",
         ),
     ]
 
@@ -172,18 +173,25 @@ def _uncorrected(field: str, case: str, says: str = "s.value = NEW.{0}") -> str:
     )
 
 
-# How the sealed new value reads where it is not the column's text. A time is not compared: the
-# two engines keep it in different words.
+# How the sealed new value reads where it is not the column's text. The two engines keep a truth
+# value in different words, so that one is not compared.
 SAYS = {
     "mass_kg": "CAST(s.value AS NUMERIC) = NEW.{0}",
-    "born_on": "s.value = COALESCE(CAST(NEW.{0} AS TEXT), '')",
-    "died_at": "1=1",
+    "born_on": "s.value = COALESCE(AS_DAY(NEW.{0}), '')",
+    "died_at": "AS_MOMENT(s.value) = AS_MOMENT(NEW.{0})",
+    "is_death_reportable": "1=1",
 }
+# What is settled on a page of its own until the charge, and from then on only corrected.
+CHARGED = f"OLD.stage NOT IN ({', '.join(repr(stage) for stage in BEFORE_CHARGE)})"
 
 
 def _correction_triggers() -> list[Trigger]:
     """What was announced and received changes only with the entry that corrects it."""
-    tables = {"case": (CASE, "id", "1=0"), "delivery": (DELIVERY, "case_id", MOVED)}
+    tables = {
+        "case": (CASE, "id", "1=0", ""),
+        "settled": (CASE, "id", "1=0", f" AND {CHARGED}"),
+        "delivery": (DELIVERY, "case_id", MOVED, ""),
+    }
     return [
         Trigger(
             f"{row}_by_correction",
@@ -193,7 +201,7 @@ def _correction_triggers() -> list[Trigger]:
                 [
                     moved,
                     *(
-                        _uncorrected(field, case, *([SAYS[field]] if field in SAYS else []))
+                        _uncorrected(field, case, *([SAYS[field]] if field in SAYS else [])) + when
                         for field, rule in CORRECTABLE.items()
                         if rule.row == row
                     ),
@@ -201,7 +209,7 @@ def _correction_triggers() -> list[Trigger]:
             ),
             "what was stated changes only with the entry that corrects it",
         )
-        for row, (table, case, moved) in tables.items()
+        for row, (table, case, moved, when) in tables.items()
     ]
 
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from cases.acts import need
 from cases.errors import ActRefused
@@ -45,7 +45,7 @@ def add(signed_by: Signature, new: NewMember) -> StaffMember:
         if not new.roles:
             raise ActRefused("roles_missing", "Choose at least one role.")
         member = _made(signed_by.member.facility, new)
-        member.save()
+        _save_new(member)
         _record(
             "staff.add",
             signed_by.member,
@@ -55,6 +55,16 @@ def add(signed_by: Signature, new: NewMember) -> StaffMember:
             **_certificate(member),
         )
     return member
+
+
+def _save_new(member: StaffMember) -> None:
+    """Save; two managers may have taken the same code at once."""
+    try:
+        with transaction.atomic():
+            member.save()
+    except IntegrityError as error:
+        taken = f"The staff code {member.staff_code} was taken just now. Choose another one."
+        raise ValidationError({"staff_code": taken}) from error
 
 
 def _made(facility: Facility, new: NewMember) -> StaffMember:

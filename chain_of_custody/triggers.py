@@ -6,6 +6,7 @@ catalogue, and the site does not start while one is missing or says something el
 """
 
 import hashlib
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -75,12 +76,29 @@ class Standing:
     text: str
 
 
+# What the engines say differently: a text or column as a moment, a column as a day in ISO form.
+DIALECT = {
+    "sqlite": {"AS_MOMENT": r"julianday(\1)", "AS_DAY": r"\1"},
+    "postgresql": {
+        "AS_MOMENT": r"CAST(\1 AS timestamptz)",
+        "AS_DAY": r"to_char(\1, 'YYYY-MM-DD')",
+    },
+}
+
+
+def spoken(condition: str, vendor: str) -> str:
+    """Return the condition with AS_MOMENT(x) and AS_DAY(x) in the words of the engine."""
+    for word, said in DIALECT[vendor].items():
+        condition = re.sub(rf"\b{word}\(([\w.]+)\)", said, condition)
+    return condition
+
+
 def _sqlite(trigger: Trigger) -> Iterator[str]:
     if trigger.event == "TRUNCATE":  # SQLite has no such statement
         return
     yield (
         f'CREATE TRIGGER "{trigger.name}" BEFORE {trigger.event} ON "{trigger.table}" '
-        f"FOR EACH ROW WHEN ({trigger.condition}) "
+        f"FOR EACH ROW WHEN ({spoken(trigger.condition, 'sqlite')}) "
         f"BEGIN SELECT RAISE(ABORT, '{trigger.message}'); END"
     )
 
@@ -92,7 +110,8 @@ def _scope(trigger: Trigger) -> str:
 def _body(trigger: Trigger) -> str:
     row = {"TRUNCATE": "NULL", "DELETE": "OLD"}.get(trigger.event, "NEW")
     return (
-        f" BEGIN IF ({trigger.condition}) THEN RAISE EXCEPTION '{trigger.message}' "
+        f" BEGIN IF ({spoken(trigger.condition, 'postgresql')}) "
+        f"THEN RAISE EXCEPTION '{trigger.message}' "
         f"USING ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {row}; END "
     )
 
@@ -192,6 +211,8 @@ def _drop(using: str, one: Standing) -> None:
     on = f' ON "{one.table}"' if connections[using].vendor == "postgresql" else ""
     with connections[using].cursor() as cursor:
         cursor.execute(f'DROP TRIGGER "{one.name}"{on}', None)
+        if on:
+            cursor.execute(f'DROP FUNCTION IF EXISTS "{one.name}"()', None)
 
 
 def require_installed() -> None:

@@ -44,11 +44,10 @@ class StaffLoginForm(AuthenticationForm):
         if not code or not password:
             return dict(super().clean())
         assert self.request is not None
-        counted = tries.sign_in_tries(self.request, code)
-        if not tries.spend(counted):
+        if not tries.spend_sign_in(self.request, code):
             raise ValidationError(self.error_messages["locked"], code="locked")
         cleaned = dict(super().clean())
-        tries.forgive(counted)
+        tries.forgive_sign_in(self.request, code)
         return cleaned
 
 

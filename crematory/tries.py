@@ -11,6 +11,7 @@ password, where somebody types it into the wrong field.
 
 import hashlib
 import hmac
+import ipaddress
 from datetime import timedelta
 from typing import Any
 
@@ -24,17 +25,20 @@ from crematory.models import SignInTries
 MAX_FAILURES = 5
 LOCKED_FOR = timedelta(minutes=15)
 KEPT_FOR = timedelta(days=1)
+# Choices of this design: more than an office mistypes, less than guessing needs.
+MOST_FROM_ADDRESS = 100
+MOST_AT_CODE = 50
 
 
-def spend(rows: QuerySet[Any], prefix: str = "") -> bool:
-    """Count one try on the row, and lock it with the last one; False while it is locked.
+def spend(rows: QuerySet[Any], prefix: str = "", most: int = MAX_FAILURES) -> bool:
+    """Count one try on the row, and lock it with the `most`th one; False while it is locked.
 
     `rows` holds one row with the columns `{prefix}failures` and `{prefix}locked_until`. Must not
     run inside a transaction that a refusal rolls back: the count stays.
     """
     now = clock.now()
     failures, until = f"{prefix}failures", f"{prefix}locked_until"
-    is_last = Q(**{f"{failures}__gte": MAX_FAILURES - 1})
+    is_last = Q(**{f"{failures}__gte": most - 1})
     unlocked = rows.filter(Q(**{f"{until}__isnull": True}) | Q(**{f"{until}__lte": now}))
     counted = unlocked.update(
         **{
@@ -63,16 +67,51 @@ def client_address(request: HttpRequest) -> str:
     return str(request.META.get("REMOTE_ADDR", ""))
 
 
-def sign_in_tries(request: HttpRequest, staff_code: str) -> QuerySet[SignInTries]:
-    """Return the row that counts the tries at this code from this client's address.
+def network(address: str) -> str:
+    """Return what one guesser can change freely cut off: of IPv6 only the first 64 bits count."""
+    try:
+        parsed = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if parsed.version == 4:
+        return address
+    if parsed.ipv4_mapped:
+        return str(parsed.ipv4_mapped)
+    return str(ipaddress.ip_network((int(parsed) >> 64 << 64, 64)))
 
-    The row has a keyed digest of the two: what was typed is stored nowhere. A code that nobody
-    has is counted like any other, so that the answer does not tell which codes there are.
+
+def spend_sign_in(request: HttpRequest, staff_code: str) -> bool:
+    """Count a try at signing in; False while this address, this code, or both are locked.
+
+    Three counts: of one code from one address; of one code from anywhere (guessers with many
+    addresses); of everything from one address (an office behind one types many codes). Where the
+    first is locked the others do not count on, so that nobody locks a code for all from one
+    place. A code that nobody has is counted alike: the answer does not tell which there are.
     """
-    text = f"{staff_code.strip().upper()}\n{client_address(request)}"
+    counts = _counts(request, staff_code)
+    return all(spend(_row(text), most=most) for text, most in counts)
+
+
+def forgive_sign_in(request: HttpRequest, staff_code: str) -> None:
+    """End the counts after a right password, but for that of the whole address."""
+    for text, _most in _counts(request, staff_code)[:2]:
+        forgive(_row(text))
+
+
+def _counts(request: HttpRequest, staff_code: str) -> list[tuple[str, int]]:
+    address, code = network(client_address(request)), staff_code.strip().upper()
+    return [
+        (f"{code}\n{address}", MAX_FAILURES),
+        (f"code\n{code}", MOST_AT_CODE),
+        (f"from\n{address}", MOST_FROM_ADDRESS),
+    ]
+
+
+def _row(text: str) -> QuerySet[SignInTries]:
+    """Return the row of a count: it has a keyed digest only, what was typed is stored nowhere."""
     key = hmac.new(settings.SECRET_KEY.encode(), text.encode(), hashlib.sha256).hexdigest()
     now = clock.now()
-    _row, is_new = SignInTries.objects.get_or_create(key=key, defaults={"since": now})
+    _found, is_new = SignInTries.objects.get_or_create(key=key, defaults={"since": now})
     if is_new:
         old = SignInTries.objects.filter(since__lt=now - KEPT_FOR)
         old.exclude(locked_until__gt=now).delete()

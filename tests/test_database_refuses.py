@@ -127,10 +127,15 @@ def test_the_entry_of_a_stage_stays(released: Case) -> None:
 
 
 def test_a_case_keeps_its_number_and_house(case: Case, other_facility: Facility) -> None:
-    with raw.refuses("keeps its number and its facility"):
+    keeps = "a case keeps its number, its facility and the law by which it is judged"
+    with raw.refuses(keeps):
         raw.run("UPDATE cases_case SET number = 'QV24-00002-X' WHERE id = %s", case.pk)
-    with raw.refuses("keeps its number and its facility"):
+    with raw.refuses(keeps):
         raw.run("UPDATE cases_case SET facility_id = %s", other_facility.pk)
+    with raw.refuses(keeps):
+        raw.run("UPDATE cases_case SET jurisdiction = 'zz'")
+    with raw.refuses(keeps):
+        raw.run("UPDATE cases_case SET announced_at = '2020-01-01 00:00:00+00:00'")
 
 
 # Entries
@@ -352,16 +357,33 @@ def test_a_correction_opens_its_own_value_alone(
     row = Case.objects.get() if table == "cases_case" else Delivery.objects.get()
     assert getattr(row, field) == value
     for other_table, change in STATED:
-        if not change.startswith(("died_at", field)):
+        if not change.startswith(field):
             with raw.refuses(BY_CORRECTION):
                 raw.run(f"UPDATE {other_table} SET {change}")
-    if field != "died_at":
-        with raw.refuses(BY_CORRECTION):  # not to a third value either
-            raw.run(
-                f"UPDATE {table} SET {next(c for _, c in STATED if c.startswith(field))}"
-                if value is not None
-                else f"UPDATE {table} SET born_on = '1900-01-01'"
-            )
+    with raw.refuses(BY_CORRECTION):  # not to a third value either
+        raw.run(
+            f"UPDATE {table} SET {next(c for _, c in STATED if c.startswith(field))}"
+            if value is not None
+            else f"UPDATE {table} SET born_on = '1900-01-01'"
+        )
+
+
+SETTLED = ["disposition = 'ship'", "jewellery = 'stays'", "is_death_reportable = NULL"]
+
+
+@pytest.mark.parametrize("change", SETTLED)
+def test_what_was_settled_stays_from_the_charge_on(case: Case, change: str) -> None:
+    cast.bring(case, "in_retort")
+    with raw.refuses(BY_CORRECTION):
+        raw.run(f"UPDATE cases_case SET {change}")
+
+
+def test_what_was_settled_is_corrected_after_the_charge(case: Case) -> None:
+    cast.bring(case, "in_retort")
+    with clock.pinned(cast.time_of("burner_off", case)):
+        manager = cast.signature(cast.member(case.facility, cast.MANAGER))
+        correct(case, manager, cast.token(), "disposition", "ship", "asked again")
+    assert Case.objects.get().disposition == "ship"
 
 
 def test_a_correction_before_the_newest_entry_opens_nothing(case: Case) -> None:

@@ -56,14 +56,13 @@ def my_password(request: StaffRequest) -> HttpResponse:
 
 def _knows_current(request: StaffRequest, form: OwnPasswordForm) -> bool:
     """True if the current password is right; each try counts like one at signing in."""
-    counted = tries.sign_in_tries(request, request.user.staff_code)
-    if not tries.spend(counted):
+    if not tries.spend_sign_in(request, request.user.staff_code):
         _refuse(request, form, "password_locked", LOCKED)
         return False
     if not request.user.check_password(form.cleaned_data["current"]):
         _refuse(request, form, "password_wrong", WRONG)
         return False
-    tries.forgive(counted)
+    tries.forgive_sign_in(request, request.user.staff_code)
     return True
 
 

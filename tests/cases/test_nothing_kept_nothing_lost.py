@@ -116,8 +116,8 @@ def test_a_refused_printing_is_recorded(facility: Facility, clerk: StaffMember) 
 
 
 def test_a_facility_without_rules_is_found_by_a_check(facility: Facility) -> None:
-    assert "cases.E001" not in {m.id for m in run_checks(databases=["default"])}
+    assert "cases.W001" not in {m.id for m in run_checks(databases=["default"])}
     Facility.objects.filter(pk=facility.pk).update(jurisdiction="xx-nowhere")
-    found = [m for m in run_checks(databases=["default"]) if m.id == "cases.E001"]
+    found = [m for m in run_checks(databases=["default"]) if m.id == "cases.W001"]
     assert "xx-nowhere" in str(found)
     assert "us-mt" in str(found)

@@ -178,6 +178,8 @@ def test_command_asks_at_the_terminal(tmp_path: Path, monkeypatch: pytest.Monkey
     assert "at least three different digits" in complaints.getvalue()
     assert "The two differ" in complaints.getvalue()
     assert list(typed) == []
+    owners = StaffMember.objects.filter(pin_is_given=False, password_is_given=False)
+    assert [member.is_manager for member in owners] == [True]  # who typed the others' knows them
 
 
 @pytest.mark.django_db

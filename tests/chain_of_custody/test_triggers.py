@@ -34,7 +34,7 @@ def test_every_trigger_is_installed_by_the_migrations() -> None:
 def test_the_check_is_registered() -> None:
     raw.drop_trigger(ours("stage_by_table"))
     found = [m.id for m in run_checks(databases=["default"])]
-    assert "chain_of_custody.E001" in found
+    assert "chain_of_custody.W001" in found
 
 
 @pytest.mark.parametrize("label", sorted(triggers.REGISTERED))
@@ -44,7 +44,7 @@ def test_each_missing_trigger_is_seen_and_brought_back(label: str) -> None:
         return
     raw.drop_trigger(ours(label))
     assert triggers.missing() == [label]
-    assert ids() == ["chain_of_custody.E001"]
+    assert ids() == ["chain_of_custody.W001"]
     triggers.install()
     assert triggers.missing() == []
     assert ids() == []
@@ -103,7 +103,7 @@ def test_a_weakened_body_counts_as_missing(label: str) -> None:
     weaken(trigger, f"({trigger.condition}) AND 1=0")
     assert trigger.name in triggers.present()
     assert triggers.missing() == [label]
-    assert ids() == ["chain_of_custody.E001"]
+    assert ids() == ["chain_of_custody.W001"]
     triggers.install()
     assert triggers.missing() == []
 

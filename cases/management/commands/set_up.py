@@ -12,13 +12,14 @@ from django.core.management.base import BaseCommand, CommandError
 
 from cases import house_file, house_setup
 from cases.house_setup import Credentials
-from crematory.models import StaffMember
+from crematory.models import Role, StaffMember
 from crematory.signatures import set_pin
 
 
 class Command(BaseCommand):
     """Adds what the file names and the database lacks; changes nothing that is there."""
 
+    has_manager = False
     help = "Set up a facility from a TOML file (staff, permit, retorts, places)."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -53,7 +54,14 @@ class Command(BaseCommand):
         return Credentials(
             self._ask_until_good("Password", validate_password),
             self._ask_until_good("Signing PIN, 6 to 12 digits", _check_pin),
+            are_given=not self._is_own(member),
         )
+
+    def _is_own(self, member: house_file.StaffPlan) -> bool:
+        """The first manager is the one who sits here; the others choose their own later."""
+        is_first = Role.MANAGER.value in member.roles and not self.has_manager
+        self.has_manager = self.has_manager or is_first
+        return is_first
 
     def _ask_until_good(self, what: str, check: Any) -> str:
         while True:
