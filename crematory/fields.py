@@ -5,11 +5,44 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.html import escape, format_html
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from crematory import units as measures
 from crematory.units import KindName, QuantityError, UnitSystem
+
+
+class _WithoutTemplate:
+    """The framework's input, written without its templates: forms stand on pages asked for often.
+
+    The classes keep the framework's names, by which form layouts know them.
+    """
+
+    def _render(self, template_name: str, context: dict[str, Any], renderer: Any = None) -> str:
+        widget = context["widget"]
+        given = {"type": widget["type"], "name": widget["name"], "value": widget["value"]}
+        return format_html("<input{}>", _attributes(given | widget["attrs"]))
+
+
+def _attributes(given: dict[str, Any]) -> SafeString:
+    """Write attributes in their order; True stands for one without value."""
+    said = ((name, value) for name, value in given.items() if value is not None)
+    parts = (
+        f" {escape(name)}" if value is True else format_html(' {}="{}"', name, value)
+        for name, value in said
+        if value is not False
+    )
+    return mark_safe("".join(parts))  # noqa: S308 - every part is escaped
+
+
+class TextInput(_WithoutTemplate, forms.TextInput):
+    """A line of text."""
+
+
+class DateTimeInput(_WithoutTemplate, forms.DateTimeInput):
+    """A day and a time."""
 
 
 class QuantityField(forms.CharField):
@@ -18,6 +51,8 @@ class QuantityField(forms.CharField):
     `minimum` and `maximum` are Decimals in the stored unit. Where the facility is known only
     when the form is made, the form calls `use_units`.
     """
+
+    widget = TextInput
 
     def __init__(
         self,

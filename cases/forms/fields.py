@@ -10,6 +10,8 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
+from crematory.fields import DateTimeInput
+
 LOCAL_FORM = "%Y-%m-%dT%H:%M"
 # Slips of the finger; and a clock can be set back no further than its first year.
 EARLIEST_YEAR, LATEST_YEAR = 1900, 2200
@@ -53,7 +55,7 @@ class LocalMomentField(forms.Field):
     the zone named behind it ("2026-11-01T01:30 MST").
     """
 
-    widget: forms.Widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format=LOCAL_FORM)
+    widget: forms.Widget = DateTimeInput(attrs={"type": "datetime-local"}, format=LOCAL_FORM)
 
     def prepare_value(self, value: Any) -> Any:
         return timezone.localtime(value) if isinstance(value, datetime) else value

@@ -3,7 +3,7 @@
 And the small parts of which every page has many: marks, addresses, what never changes.
 """
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
 
@@ -93,18 +93,19 @@ def when(value: datetime | None) -> str:
     """An aware time in the active zone, the zone named: "Tue 3 Mar 2026 14:05 MST"."""
     if value is None:
         return ""
-    local = timezone.localtime(value)
+    # In UTC: the two halves of a repeated hour are equal as local times of one zone.
+    return _when(value.astimezone(UTC), timezone.get_current_timezone(), get_language())
+
+
+@lru_cache(maxsize=4096)
+def _when(value: datetime, active: tzinfo, language: str | None) -> str:
+    """The time in words, kept: a page shows the same few times again and again."""
+    local = timezone.localtime(value, active)
     zone = local.tzname() or ""
     # Zones without letters of their own are named by their offset, such as "-03".
     if zone.startswith(("+", "-")):
         zone = f"UTC{zone}"
-    return f"{_day(local.date(), get_language())} {local:%H:%M} {zone}"
-
-
-@lru_cache(maxsize=1024)
-def _day(day: date, language: str | None) -> str:
-    """The day in the active language, kept: a list shows the same few days many times."""
-    return date_format(day, "D j M Y")
+    return f"{date_format(local.date(), 'D j M Y')} {local:%H:%M} {zone}"
 
 
 @register.filter
@@ -117,18 +118,19 @@ def ago(value: datetime | None) -> str:
         return ""
     # The clock answers in UTC: two times of one local zone would subtract by wall clock.
     difference = value - clock.now()
-    minute = timedelta(minutes=1)
-    if difference > timedelta(0):
-        return _("in %(span)s") % {"span": _span(-(-difference // minute), get_language())}
-    elapsed = -difference // minute
-    if not elapsed:
-        return _("just now")
-    return _("%(span)s ago") % {"span": _span(elapsed, get_language())}
+    return _in_or_ago(-(-difference // timedelta(minutes=1)), get_language())
 
 
 @lru_cache(maxsize=4096)
-def _span(minutes: int, language: str | None) -> str:
-    """The two largest units of a span, so that it can be read at a glance; kept, as days are."""
+def _in_or_ago(minutes: int, language: str | None) -> str:
+    """How far in words; kept, as times are. What has begun counts below nought."""
+    if minutes > 0:
+        return _("in %(span)s") % {"span": _span(minutes)}
+    return _("%(span)s ago") % {"span": _span(-minutes)} if minutes else _("just now")
+
+
+def _span(minutes: int) -> str:
+    """The two largest units of a span, so that it can be read at a glance."""
     hours, rest = divmod(minutes, 60)
     days, hours_left = divmod(hours, 24)
     by_day, by_hour = [(days, _("d")), (hours_left, _("h"))], [(hours, _("h")), (rest, _("min"))]
