@@ -132,6 +132,8 @@ class ChargeFacts(Facts):
 @dataclass(frozen=True, kw_only=True)
 class BurnerOffFacts(Facts):
     flame_has_ended: bool
+    # Said where it was asked: the burner is off very soon after the charge.
+    short_burn_confirmed: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,6 +145,7 @@ class RecoverFacts(Facts):
 
 @dataclass(frozen=True, kw_only=True)
 class ProcessFacts(Facts):
+    disc_scan: str
     processor_was_empty: bool
     metal_fate: str
     mass_kg: Decimal
@@ -152,6 +155,7 @@ class ProcessFacts(Facts):
 
 @dataclass(frozen=True, kw_only=True)
 class ContainFacts(Facts):
+    disc_scan: str
     containers: tuple[Container, ...]
     are_sealed: bool
     place: Place

@@ -133,7 +133,7 @@ STEPS: dict[str, Step] = {
             "Process",
             ("recovered", "processed"),
             {OPERATOR},
-            "processor_empty metal_settled mass_plausible",
+            "disc_on_tray processor_empty metal_settled mass_plausible",
             "I processed these remains and no others.",
         ),
         _step(
@@ -141,7 +141,8 @@ STEPS: dict[str, Step] = {
             "Contain",
             ("processed", "contained"),
             {OPERATOR},
-            "masses_add_up volumes_hold label_disc_scanned containers_sealed free_shelf",
+            "disc_on_tray masses_add_up volumes_hold label_disc_scanned containers_sealed "
+            "free_shelf",
             "All of these remains are in these containers, labelled and sealed.",
         ),
         _step(

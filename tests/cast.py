@@ -181,9 +181,10 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
         disc_scan=disc_of(case), chamber_is_swept=True, place=free_place(case, "tray")
     ),
     "process": lambda case: ProcessFacts(
-        processor_was_empty=True, metal_fate="recycled", mass_kg=MASS_KG
+        disc_scan=disc_of(case), processor_was_empty=True, metal_fate="recycled", mass_kg=MASS_KG
     ),
     "contain": lambda case: ContainFacts(
+        disc_scan=disc_of(case),
         containers=(urn(case),),
         are_sealed=True,
         place=free_place(case, "shelf"),

@@ -94,6 +94,7 @@ def recover(life: Life) -> f.Facts:
 def process(life: Life) -> f.Facts:
     accepted = life.person.accepted
     return f.ProcessFacts(
+        disc_scan=f"DISC/{life.disc}",
         processor_was_empty=True,
         metal_fate="recycled, as authorized",
         mass_kg=life.remains_kg,
@@ -111,6 +112,7 @@ def contain(life: Life) -> f.Facts:
         ]
     label = life.hands.label(life.case)
     return f.ContainFacts(
+        disc_scan=f"DISC/{life.disc}",
         containers=tuple(
             f.Container(kind=kind, volume_l=volume_l, mass_kg=mass_kg, label_scan=label)
             for kind, volume_l, mass_kg in parts
@@ -191,6 +193,7 @@ SLIPS: dict[str, Slip] = {
     "swept_clear": lambda life, facts: replace(facts, chamber_is_swept=False),
     "disc_found": lambda life, facts: replace(facts, disc_scan=life.hands.other_disc(life.case)),
     "free_tray": lambda life, facts: replace(facts, place=life.hands.not_free("tray")),
+    "disc_on_tray": lambda life, facts: replace(facts, disc_scan=life.hands.other_disc(life.case)),
     "processor_empty": lambda life, facts: replace(facts, processor_was_empty=False),
     "metal_settled": lambda life, facts: replace(facts, metal_fate=""),
     "mass_plausible": lambda life, facts: replace(

@@ -217,6 +217,7 @@ class RecoverForm(StepForm):
 
 class ProcessForm(StepForm):
     verb = "process"
+    disc_scan = ScanField(label="Scan the disc that lies with the remains on the tray")
     processor_was_empty = yes("I looked into the processor before: it was empty and clean")
     metal_fate = forms.ChoiceField(
         label="What becomes of the metal",
@@ -259,13 +260,14 @@ ContainerFormSet = forms.formset_factory(
 
 class ContainForm(StepForm):
     verb = "contain"
+    disc_scan = ScanField(label="Scan the disc that lies with the remains")
     are_sealed = yes("Every container is sealed")
     place = PlaceField(Place.Kind.SHELF, label="Shelf")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # The containers stand first on the page; a cursor further down would scroll past them.
-        self.fields["are_sealed"].widget.attrs.pop("autofocus")
+        self.fields["disc_scan"].widget.attrs.pop("autofocus")
         self.containers = self._containers(data=self.data) if self.is_bound else self._containers()
 
     def _containers(self, **kwargs: Any) -> Any:

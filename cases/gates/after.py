@@ -3,8 +3,7 @@
 from dataclasses import replace
 from decimal import Decimal
 
-from cases import scans
-from cases.gates import labels
+from cases.gates import discs, labels
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.names import fold
 from crematory.models import Role
@@ -15,6 +14,14 @@ OPERATOR = "operator"
 MASS_TOLERANCE_KG = Decimal("0.050")
 # Densest packing of processed remains that is believed, kg a litre: a choice of this design.
 DENSEST_KG_PER_L = Decimal("1.1")
+
+
+@gate("Disc on the tray scanned: this person's")
+def disc_on_tray(s: Situation) -> Answer:
+    """The remains have left the retort: from here on only the disc says whose they are."""
+    if s.facts is None:
+        return asked("Scan the disc that lies with the remains on the tray.")
+    return discs.matches(s, s.facts.disc_scan)
 
 
 @gate("Processor empty before")
@@ -139,14 +146,11 @@ def identification_seen(s: Situation) -> Answer:
 def disc_read_aloud(s: Situation) -> Answer:
     if s.facts is None:
         return asked("Read the disc number aloud from paper and container.")
-    read = (scans.disc(s.facts.disc_on_paper), scans.disc(s.facts.disc_on_container))
-    if read == (s.case.disc.number, s.case.disc.number):
-        return passed()
-    return refused(
-        f"Paper reads “{read[0]}”, container reads “{read[1]}”; "
-        f"this person's disc is {s.case.disc.number}.",
-        "do not hand over; find the right container",
-    )
+    for words, scan in (("Paper", s.facts.disc_on_paper), ("Container", s.facts.disc_on_container)):
+        answer = discs.matches(s, scan, "do not hand over; find the right container")
+        if answer.is_wrong_person:
+            return replace(answer, reason=f"{words}: {answer.reason}")
+    return passed()
 
 
 @gate("Receipt signed, or carrier and tracking number")

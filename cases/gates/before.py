@@ -323,9 +323,12 @@ def disc_unused(s: Situation) -> Answer:
     if s.facts is None:
         return asked("A disc number is given once and never again.")
     number = scans.disc(s.facts.disc_number)
-    if not IdDisc.objects.filter(facility=s.case.facility, number=number).exists():
+    given = IdDisc.objects.filter(facility=s.case.facility, number=number).select_related("case")
+    if (disc := given.first()) is None:
         return passed()
-    return refused(f"Disc {number} was already given.", "take another disc")
+    return refused(
+        f"Disc {number} was already given, to case {disc.case.number}.", "take another disc"
+    )
 
 
 @gate("Disc fixed to the container")

@@ -4,8 +4,7 @@ from datetime import date, timedelta
 
 from django.utils import timezone
 
-from cases import scans
-from cases.gates import labels
+from cases.gates import discs, labels
 from cases.gates.base import (
     Answer,
     Situation,
@@ -14,7 +13,6 @@ from cases.gates.base import (
     passed,
     refused,
     shown,
-    wrong_person,
 )
 from cases.law import CHECK_LOCALLY
 from crematory import clock
@@ -151,17 +149,7 @@ def disc_scanned(s: Situation) -> Answer:
     if s.facts is None:
         # What to read is never said beside the field: it must come from the container.
         return asked("Scan the disc on the container.")
-    return _disc_matches(s, s.facts.disc_scan)
-
-
-def _disc_matches(s: Situation, scan: str) -> Answer:
-    read = scans.disc(scan)
-    if read == s.case.disc.number:
-        return passed()
-    return wrong_person(
-        f"WRONG DISC. Read “{read or scan}”; this person's disc is {s.case.disc.number}.",
-        labels.STOP,
-    )
+    return discs.matches(s, s.facts.disc_scan)
 
 
 @gate("Container label scanned: this person's")
@@ -227,4 +215,4 @@ def swept_clear(s: Situation) -> Answer:
 def disc_found(s: Situation) -> Answer:
     if s.facts is None:
         return asked("Find the disc among the remains and read it again.")
-    return _disc_matches(s, s.facts.disc_scan)
+    return discs.matches(s, s.facts.disc_scan)

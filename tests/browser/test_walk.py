@@ -255,6 +255,7 @@ def test_it_walks_a_person_from_the_call_to_the_release(
             number,
             "process",
             cast.OPERATOR,
+            disc_scan=DISC,
             processor_was_empty=True,
             metal_fate="none found",
             mass_kg="5 lb 4 oz",
@@ -269,6 +270,7 @@ def test_it_walks_a_person_from_the_call_to_the_release(
                 "containers-0-mass_kg": "5 lb 4 oz",
                 "containers-0-label_scan": scan_label(operator, number, tmp_path),
             },
+            disc_scan=f"DISC/{DISC}",
             are_sealed=True,
             place=place(house, "shelf-1"),
         )

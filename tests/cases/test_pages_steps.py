@@ -48,10 +48,10 @@ def typed(verb: str, case: Case) -> dict[str, Any]:
         "burner_off": lambda: {"flame_has_ended": "on"},
         "recover": lambda: {"chamber_is_swept": "on", "disc_scan": disc, "place": place("tray")},
         "process": lambda: {
-            "processor_was_empty": "on", "metal_fate": "recycled", "mass_kg": "2.4 kg"
+            "disc_scan": disc, "processor_was_empty": "on", "metal_fate": "recycled", "mass_kg": "2.4 kg"
         },
         "contain": lambda: {
-            "are_sealed": "on", "place": place("shelf"),
+            "disc_scan": disc, "are_sealed": "on", "place": place("shelf"),
             **containers(("urn", "200 in3", "1.4 kg"), ("keepsake", "1.2 L", "1 kg"), of=case),
         },
         "release": lambda: {
@@ -166,6 +166,9 @@ def test_the_page_of_the_charge_shows_all_gates_and_those_of_the_chosen_retort(
     [
         ("charge", "tagged", "disc_scan"),
         ("recover", "cooling", "disc_scan"),
+        ("process", "recovered", "disc_scan"),
+        ("contain", "processed", "disc_scan"),
+        ("release", "contained", "disc_on_container"),
     ],
 )
 def test_another_persons_disc_fills_the_screen(

@@ -45,6 +45,8 @@ SPOILT = (
 DISC_FIELDS = {
     "charge": "disc_scan",
     "recover": "disc_scan",
+    "process": "disc_scan",
+    "contain": "disc_scan",
     "release": "disc_on_container",
 }
 
