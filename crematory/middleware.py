@@ -31,12 +31,17 @@ def is_from_own_page(request: HttpRequest) -> bool:
     return origin is None or origin in (own, *settings.CSRF_TRUSTED_ORIGINS)
 
 
-def keep_typed(request: HttpRequest) -> bool:
+def keep_typed(request: HttpRequest, cleared: tuple[str, ...] = ()) -> bool:
     """Keep what was typed (never PINs) for the next time this page is opened; True if anything.
 
+    Fields whose names end with one of `cleared` are left out: what was wrong is typed anew.
     What another site put into a form is not kept: it would be shown as if it had been typed here.
     """
-    typed = {name: request.POST.getlist(name) for name in request.POST if keepable(name)}
+    typed = {
+        name: request.POST.getlist(name)
+        for name in request.POST
+        if keepable(name) and not name.endswith(cleared)
+    }
     if not any(text for name in typed if name != "token" for text in typed[name]):
         return False
     length = sum(len(text) for texts in typed.values() for text in texts)
@@ -87,7 +92,7 @@ class KeepTypedMiddleware:
         if request.method != "POST" or user.is_authenticated or request.path == reverse("login"):
             return self.get_response(request)
         keep_typed(request)
-        return redirect_to_login(request.path)
+        return redirect_to_login(request.get_full_path())
 
 
 class FacilityMiddleware:

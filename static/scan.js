@@ -2,9 +2,19 @@
 
 /* A scanner types like a keyboard and ends with Enter. In a field for scans Enter goes on to the
    next field, so that one scan never sends a form that is half filled in. */
+// A staff code that is filled in is passed over: a PIN would be typed over it, for all to read.
+function isCodeFilledIn(field) {
+  return (field.name || "").endsWith("_code") && field.value !== "";
+}
+
 function nextField(field) {
   const fields = [...field.form.elements].filter(
-    (other) => !other.disabled && other.type !== "hidden" && other.tagName !== "FIELDSET" && other.offsetParent !== null,
+    (other) =>
+      !other.disabled &&
+      other.type !== "hidden" &&
+      other.tagName !== "FIELDSET" &&
+      other.offsetParent !== null &&
+      (other === field || !isCodeFilledIn(other)),
   );
   return fields[fields.indexOf(field) + 1];
 }
@@ -17,5 +27,5 @@ document.addEventListener("keydown", (event) => {
 
 // A second scan replaces the first instead of being typed behind it.
 document.addEventListener("focusin", (event) => {
-  if ("scan" in event.target.dataset) event.target.select();
+  if ("scan" in event.target.dataset && !isCodeFilledIn(event.target)) event.target.select();
 });

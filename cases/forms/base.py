@@ -55,13 +55,26 @@ class WritingForm(forms.Form):
         self.initial.update(kept)
 
     def focus_on_error(self) -> None:
-        """Let the cursor land in the first field that has an error."""
-        wrong = next((name for name in self.fields if name in self.errors), None)
-        if wrong:
-            for name, field in self.fields.items():
-                field.widget.attrs.pop("autofocus", None)
-                if name == wrong:
-                    field.widget.attrs["autofocus"] = True
+        """Let the cursor land in the first wrong field, or on the box that says why not."""
+        if self.non_field_errors():
+            self.focus(None)
+        elif wrong := next((name for name in self.fields if name in self.errors), None):
+            self.focus(wrong)
+
+    def focus_on_empty(self) -> None:
+        """Let no cursor stand in a staff code that is filled in: a PIN would be typed over it."""
+        names = list(self.fields)
+        first = next((n for n in names if "autofocus" in self.fields[n].widget.attrs), "")
+        if is_signing(first) and self.initial.get(first):
+            rest = names[names.index(first) + 1 :]
+            self.focus(next((n for n in rest if not self.initial.get(n)), None))
+
+    def focus(self, chosen: str | None) -> None:
+        """Let the cursor land in this field when the page opens; in none for None."""
+        for name, field in self.fields.items():
+            field.widget.attrs.pop("autofocus", None)
+            if name == chosen:
+                field.widget.attrs["autofocus"] = True
 
     @property
     def token_sent(self) -> str:

@@ -3,14 +3,17 @@
 Answers with yes or no are not required here, so that a "no" reaches its gate and is recorded.
 """
 
+from collections.abc import Iterator
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms.boundfield import BoundField
 from django.utils.datastructures import MultiValueDict
 
-from cases.facts import FACTS, Container, ContainFacts, Facts, ProcessFacts
+from cases.facts import FACTS, BurnerOffFacts, Container, ContainFacts, Facts, ProcessFacts
 from cases.forms.base import SignedForm, WitnessedForm, is_signing, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
 from cases.models import NAME_LENGTH, Case
@@ -32,6 +35,8 @@ METAL_FATES = (
 HEAVIEST_KG = Decimal(30)
 LARGEST_L = Decimal(100)
 MOST_CONTAINERS = 9
+# A burn shorter than this is asked about: a choice of this design. Cremations take far longer.
+SHORT_BURN = timedelta(minutes=20)
 LABEL_HELP = "Where it cannot be scanned, type the paper number that stands on the label."
 
 
@@ -204,8 +209,48 @@ class ChargeForm(StepForm, WitnessedForm):
 
 
 class BurnerOffForm(StepForm):
+    """Burner off; asked again where it comes so soon that the charge or the time is a slip."""
+
     verb = "burner_off"
     flame_has_ended = yes("I looked through the port: visible flame has ended")
+    short_burn_confirmed = yes("It is right: the burner is off so soon after the charge")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.burned: timedelta | None = None
+        self._burned_until(clock.now())
+
+    def _burned_until(self, at: datetime) -> None:
+        if hasattr(self.case, "run"):
+            self.burned = at - self.case.run.charged_at
+
+    def is_short(self) -> bool:
+        """True where less time lies between the charge and this than a cremation takes."""
+        return self.burned is not None and self.burned < SHORT_BURN
+
+    def stated_fields(self) -> Iterator[BoundField]:
+        shown = super().stated_fields()
+        return (f for f in shown if f.name != "short_burn_confirmed" or self.is_short())
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get("happened_at"):
+            self._burned_until(data["happened_at"])
+        if self.is_short() and not data.get("short_burn_confirmed"):
+            self.add_error("short_burn_confirmed", self.question())
+        return data
+
+    def question(self) -> str:
+        """Return the question, with how long it burned."""
+        seconds = int(max(self.burned or timedelta(0), timedelta(0)).total_seconds())
+        span = f"{seconds // 60} min" if seconds >= 60 else f"{seconds} s"
+        return f"Charged {span} before: is that right? Look again, and tick the box."
+
+    def facts(self) -> Facts:
+        stated = self.stated()
+        return BurnerOffFacts(
+            **stated | {"short_burn_confirmed": True if self.is_short() else None}
+        )
 
 
 class RecoverForm(StepForm):

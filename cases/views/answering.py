@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.datastructures import MultiValueDict
 
 from cases.errors import ActRefused
@@ -22,7 +23,6 @@ from crematory.models import Facility
 from crematory.signatures import SignatureRefused
 from crematory.templatetags.crematory import when
 
-KEPT_TEXT = "What you had typed is kept and shown again. Enter the PINs again, and send it."
 AGAIN_TEXT = (
     "This form was already sent: what was recorded the first time stands, and nothing was added. "
     "To record something else, open the form again."
@@ -46,6 +46,7 @@ class Page:
     act: str
     done: str
     context: dict[str, Any] = field(default_factory=dict)
+    back: str = ""  # where it leads when it is done; the page of the case where empty
 
 
 def pop_kept(request: StaffRequest) -> MultiValueDict[str, str] | None:
@@ -69,10 +70,11 @@ def fill(
     filled = form(**kwargs)
     if "signer_code" in filled.fields:
         filled.initial.setdefault("signer_code", request.user.staff_code)
+    filled.focus_on_empty()
     if kept:
         filled.keep(kept)
         filled.is_kept = True
-        messages.info(request, KEPT_TEXT)
+        filled.focus(None)  # the page opens at the words that nothing is recorded yet
     return filled
 
 
@@ -89,16 +91,16 @@ def answer(
     A form that was sent before is answered with what it did then, before anything is checked:
     by now its place is taken, by its own doing.
     """
-    status = 200
+    status, done = 200, page.back or reverse("cases:case", args=[case.number])
     if form.is_bound:
         if _was_sent(case, page.act, form):
             messages.info(request, AGAIN_TEXT)
-            return redirect("cases:case", number=case.number)
+            return redirect(done)
         try:
             if form.is_valid():
                 act()
                 messages.success(request, page.done)
-                return redirect("cases:case", number=case.number)
+                return redirect(done)
             status = 422
         except (ActRefused, SignatureRefused, ValidationError) as refusal:
             status = refuse(case, form, page.act, refusal)

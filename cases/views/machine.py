@@ -25,6 +25,7 @@ from cases.views.requests import StaffRequest, need_role, signers_else, units_of
 from chain_of_custody.trail import record_refusal
 from crematory import clock
 from crematory.middleware import KEPT_SESSION_KEY
+from crematory.ready import Ready
 from crematory.signatures import SignatureRefused
 from crematory.units import NBSP, UnitSystem, show_quantity
 from retort_log.acts import READERS, ReadingDoubted, ReadingRefused, record_reading
@@ -38,6 +39,14 @@ RETORT_GATES = ("retort_free", "retort_fit", "charging_temperature")
 PERSON_GATES = ("waiting_period", "mass_limit", "label_scanned")
 CANDIDATES = 8
 READINGS = 12
+_LAST = Ready(
+    lambda retort: (
+        Reading.objects.filter(retort=retort)
+        .select_related("read_by")
+        .only("at", "primary_c", "secondary_c", "read_by__printed_name")
+        .order_by("-at")[:READINGS]
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -133,7 +142,7 @@ def correct(request: StaffRequest, code: str, pk: int) -> HttpResponse:
             messages.success(request, f"The reading of {retort.name} is corrected.")
             return redirect("machine", code=code)
     form.mark_fields()
-    context = {"form": form, "retort": retort, "row": stands}
+    context = {"form": form, "retort": retort, "row": stands, "nav_here": "machine"}
     return render(request, "cases/correct_reading.html", context, status=status)
 
 
@@ -196,9 +205,7 @@ def _whole(
 
 
 def _readings(retort: Retort, may_read: bool) -> dict[str, Any]:
-    newest = Reading.objects.filter(retort=retort).select_related("read_by").order_by("-at")
-    rows = newest.only("at", "primary_c", "secondary_c", "read_by__printed_name")
-    return {"retort": retort, "may_read": may_read, "readings": standing(rows[:READINGS])}
+    return {"retort": retort, "may_read": may_read, "readings": standing(_LAST(retort.pk))}
 
 
 def _live(request: StaffRequest, code: str) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from cases.views.answering import Page, answer, open_form
 from cases.views.requests import StaffRequest, signers_else
 from crematory import clock
 from crematory.middleware import keep_typed
+from retort_log.models import Retort
 
 # What is to be done right after a step; the page of the case shows the button for it.
 THEN = {
@@ -25,6 +26,15 @@ THEN = {
     "process": " Now print the label for the containers.",
 }
 AT_THE_MACHINE = {"charge", "burner_off", "recover"}
+# Where the gates that may find another person take what was read.
+SCANNED = {
+    "disc_scanned": ("disc_scan",),
+    "disc_found": ("disc_scan",),
+    "disc_on_tray": ("disc_scan",),
+    "disc_read_aloud": ("disc_on_paper", "disc_on_container"),
+    "label_scanned": ("label_scan",),
+    "label_disc_scanned": ("label_scan",),
+}
 
 
 def gates_shown(case: Case, step: Step, form: StepForm) -> list[Verdict]:
@@ -47,6 +57,7 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
     if verb not in STEPS:
         raise Http404("There is no such step.")
     form = _form(request, case, verb)
+    machine = machine_of(request)
     page = Page(
         "cases/step.html",
         verb,
@@ -58,14 +69,17 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
             "can_follow": case.stage in STEPS[verb].stages_from,
             "gates": lambda: gates_shown(case, STEPS[verb], form),
             "at_machine": verb in AT_THE_MACHINE,
+            "machine_code": machine,
+            "nav_here": "machine" if machine else "",
             "paper": paper_offered(verb),
         },
+        back=reverse("machine", args=[machine]) if machine else "",
     )
     try:
         return answer(request, case, form, page, lambda: _take(case, form))
     except WrongPerson as wrong:
-        keep_typed(request)
-        return render(request, "cases/wrong_person.html", wrong.context(case, verb), status=409)
+        keep_typed(request, wrong.scans())
+        return render(request, "cases/wrong_person.html", wrong.context(case, request), status=409)
 
 
 class WrongPerson(Exception):
@@ -75,10 +89,20 @@ class WrongPerson(Exception):
         super().__init__("wrong person")
         self.verdicts = verdicts
 
-    def context(self, case: Case, verb: str) -> dict[str, object]:
+    def scans(self) -> tuple[str, ...]:
+        """Return the fields of what was read wrongly: they come back empty."""
+        return tuple(name for verdict in self.verdicts for name in SCANNED[verdict.gate])
+
+    def context(self, case: Case, request: StaffRequest) -> dict[str, object]:
         """Return what the full-screen refusal shows."""
-        back = reverse("cases:step", args=[case.number, verb])
-        return {"case": case, "verdicts": self.verdicts, "back": back}
+        return {"case": case, "verdicts": self.verdicts, "back": request.get_full_path()}
+
+
+def machine_of(request: StaffRequest) -> str:
+    """Return the code of the retort from whose page this one was opened, or nothing."""
+    code = request.GET.get("retort", "")
+    here = Retort.objects.filter(facility=request.facility, place__code=code)
+    return code if code and here.exists() else ""
 
 
 def _form(request: StaffRequest, case: Case, verb: str) -> StepForm:

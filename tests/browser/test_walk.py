@@ -241,7 +241,13 @@ def test_it_walks_a_person_from_the_call_to_the_release(
             label_scan=label_code,
             chamber_is_empty=True,
         )
-        operator.step(number, "burner_off", cast.OPERATOR, flame_has_ended=True)
+        operator.step(
+            number,
+            "burner_off",
+            cast.OPERATOR,
+            flame_has_ended=True,
+            short_burn_confirmed=True,
+        )
         read_temperatures(operator, "150 F", "150 F")
         operator.step(
             number,

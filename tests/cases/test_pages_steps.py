@@ -1,7 +1,7 @@
 """The step pages: every step taken through its form, and every refusal that a person can meet."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -48,7 +48,8 @@ def typed(verb: str, case: Case) -> dict[str, Any]:
         "burner_off": lambda: {"flame_has_ended": "on"},
         "recover": lambda: {"chamber_is_swept": "on", "disc_scan": disc, "place": place("tray")},
         "process": lambda: {
-            "disc_scan": disc, "processor_was_empty": "on", "metal_fate": "recycled", "mass_kg": "2.4 kg"
+            "disc_scan": disc, "processor_was_empty": "on", "metal_fate": "recycled",
+            "mass_kg": "2.4 kg",
         },
         "contain": lambda: {
             "disc_scan": disc, "are_sealed": "on", "place": place("shelf"),
@@ -181,10 +182,13 @@ def test_another_persons_disc_fills_the_screen(
     assert response.status_code == 409
     assert 'class="refusal-screen"' in text
     assert "WRONG" in text
+    assert "no case has this disc" in text
+    assert case.disc.number not in text
+    assert reverse("cases:hold", args=[case.number]) in text
     assert case.stage == stage
     back = client.get(url("step", case, verb)).content.decode()
-    assert 'value="D99999"' in back
-    assert "is kept" in back
+    assert 'value="D99999"' not in back
+    assert "Kept, not recorded yet" in back
     assert cast.pin_of(operator) not in back
 
 
@@ -362,3 +366,86 @@ def test_places_offered_are_free_ones_of_this_house(
     theirs = Place.objects.filter(facility=other_facility, kind="bay").first()
     assert theirs is not None
     assert send(browser(clerk), "receive", case, place=theirs.pk).status_code == 422
+
+
+def test_the_screen_says_whose_disc_it_was_by_the_case_number(
+    facility: Facility, operator: StaffMember
+) -> None:
+    other = cast.bring(cast.make_case(facility, decedent_name="Bea Other"), "tagged")
+    case = cast.bring(cast.make_case(facility), "tagged")
+    text = send(browser(operator), "charge", case, disc_scan=other.disc.number).content.decode()
+    assert f"it is the disc of case {other.number}" in text
+    assert "Bea Other" not in text
+    assert case.disc.number not in text
+
+
+@pytest.mark.parametrize("query", ["", "?retort=retort-1"])
+def test_a_refused_charge_lands_on_the_reasons(
+    facility: Facility, operator: StaffMember, query: str
+) -> None:
+    case = cast.bring(cast.make_case(facility), "tagged")
+    with clock.pinned(cast.time_of("charge", case)):
+        cast.prepare("charge", case)
+        sent = form_for("charge", case, chamber_is_empty="")
+        page = browser(operator).post(url("step", case, "charge") + query, sent)
+    text = page.content.decode()
+    assert page.status_code == 409
+    assert text.count("autofocus") == 1
+    assert 'role="alert" tabindex="-1" autofocus>' in text
+
+
+def test_no_cursor_stands_in_a_staff_code_that_is_filled_in(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case = cast.bring(cast.make_case(facility), "in_care")
+    form = browser(clerk).get(url("step", case, "authorize")).context["form"]
+    assert form["signer_code"].value() == clerk.staff_code
+    focused = [name for name, field in form.fields.items() if "autofocus" in field.widget.attrs]
+    assert focused == ["signer_pin"]
+
+
+@pytest.mark.parametrize(
+    ("verb", "stage"), [("charge", "tagged"), ("burner_off", "in_retort"), ("recover", "cooling")]
+)
+def test_a_step_opened_at_the_machine_stays_there(
+    facility: Facility, operator: StaffMember, verb: str, stage: str
+) -> None:
+    case = cast.bring(cast.make_case(facility), stage)
+    machine = reverse("machine", args=["retort-1"])
+    address = url("step", case, verb) + "?retort=retort-1"
+    with clock.pinned(cast.time_of(verb, case)):
+        cast.prepare(verb, case)
+        client = browser(operator)
+        page = client.get(address).content.decode()
+        assert "at-machine shop-floor" in page
+        assert f'<a href="{reverse("machines")}" aria-current="true">' in page
+        assert page.count("aria-current") == 1
+        assert f'href="{machine}"' in page
+        assert client.post(address, form_for(verb, case)).headers["Location"] == machine
+    assert "shop-floor" not in client.get(url("step", case, verb)).content.decode()
+
+
+def test_a_burner_off_right_after_the_charge_is_asked_about(
+    facility: Facility, operator: StaffMember
+) -> None:
+    case = cast.bring(cast.make_case(facility), "in_retort")
+    client = browser(operator)
+    address = url("step", case, "burner_off")
+    with clock.pinned(case.stage_since + timedelta(seconds=40)):
+        assert "short_burn_confirmed" in client.get(address).content.decode()
+        asked = client.post(address, form_for("burner_off", case))
+        assert asked.status_code == 422
+        assert "Charged 40 s before: is that right?" in asked.content.decode()
+    with clock.pinned(case.stage_since + timedelta(minutes=14)):
+        cast.read(case.run.retort, cast.HOT)
+        sent = form_for("burner_off", case, short_burn_confirmed="on")
+        assert client.post(address, sent).status_code == 302
+    entry = CustodyEntry.objects.get(case=case, act="burner_off", outcome="done")
+    assert facts_of(entry)["short_burn_confirmed"] is True
+
+
+def test_after_a_real_burn_nothing_is_asked(facility: Facility, operator: StaffMember) -> None:
+    case = cast.bring(cast.make_case(facility), "in_retort")
+    assert send(browser(operator), "burner_off", case).status_code == 302
+    entry = CustodyEntry.objects.get(case=case, act="burner_off", outcome="done")
+    assert "short_burn_confirmed" not in facts_of(entry)
