@@ -278,6 +278,7 @@ def _both(value: Decimal, spec: Kind) -> str:
     return show_quantity(value, spec.name, "us", both=True)
 
 
+@lru_cache(maxsize=4096)
 def show_quantity(value: Decimal, kind: KindName, units: UnitSystem, both: bool = False) -> str:
     """Write a stored value for people: "1,640 °F (893 °C)", with non-breaking spaces.
 

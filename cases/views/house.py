@@ -22,11 +22,20 @@ from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, need_role
 from crematory import clock
 from crematory.models import Role, StaffMember
+from crematory.ready import Ready
 from crematory.signatures import Signature, SignatureRefused, sign
 from retort_log.models import Retort
 
 SECRETS = ("own_pin", "pin", "pin_again", "password", "password_again")
 WRITES = ("GET", "HEAD", "POST")
+_STAFF = Ready(
+    lambda facility: StaffMember.objects.filter(facility=facility).order_by(
+        "-is_active", "staff_code"
+    )
+)
+_RETORTS = Ready(
+    lambda facility: Retort.objects.filter(facility=facility).select_related("permit", "place")
+)
 
 
 def _today(request: StaffRequest) -> date:
@@ -53,8 +62,7 @@ def house(request: StaffRequest) -> HttpResponse:
 
 def _machines_and_staff(request: StaffRequest) -> dict[str, Any]:
     facility, today = request.facility, _today(request)
-    staff = StaffMember.objects.filter(facility=facility).order_by("-is_active", "staff_code")
-    retorts = Retort.objects.filter(facility=facility).select_related("permit", "place")
+    staff, retorts = _STAFF(facility.pk), _RETORTS(facility.pk)
     expired = staff_forms.is_expired
     return {
         "retorts": [(retort, expired(retort.permit.expires_on, today)) for retort in retorts],

@@ -15,10 +15,20 @@ from chain_of_custody.models import CustodyEntry, SealedValue
 from crematory.ready import Ready, share_out
 
 PAGE_SIZE = 200
+SHOWN = (
+    *("sequence", "act", "outcome", "payload", "leaf_hash", "happened_at", "recorded_at"),
+    *(
+        f"{who}__{what}"
+        for who in ("signed_by", "witness")
+        for what in ("printed_name", "staff_code")
+    ),
+    *(f"{place}__{what}" for place in ("place_from", "place_to") for what in ("area", "name")),
+)
 _ENTRIES = Ready(
     lambda case, first: (
         CustodyEntry.objects.filter(case=case, sequence__gte=first)
         .select_related("signed_by", "witness", "place_from", "place_to")
+        .only(*SHOWN)
         .order_by("sequence")[: PAGE_SIZE + 1]
     )
 )

@@ -23,6 +23,7 @@ from crematory import clock
 from crematory.units import KindName, UnitSystem, show_quantity
 
 register = template.Library()
+ARGUMENT = "90807060504030"  # stands for an argument; no part of an address of ours
 
 
 @register.simple_tag
@@ -50,20 +51,24 @@ def mark(name: str) -> SafeString:
 
 
 @register.simple_tag
-def address(name: str, number: str) -> str:
+def address(name: str, *numbers: str | int) -> str:
     """`{% address "cases:case" case.number %}`: as `url`, for rows of a list.
 
-    For addresses whose one argument is a number or code of ours: letters, digits and hyphens.
+    For addresses whose arguments are numbers or codes of ours: letters, digits and hyphens.
     """
-    before, after = _around(name)
-    return f"{before}{number}{after}"
+    before, *behind = _around(name, len(numbers))
+    return before + "".join(f"{number}{b}" for number, b in zip(numbers, behind, strict=True))
 
 
 @lru_cache(maxsize=64)
-def _around(name: str) -> tuple[str, str]:
-    """What stands before and behind the argument: the resolver walks once, not for each row."""
-    before, _argument, after = reverse(name, args=["0-ARGUMENT-0"]).partition("0-ARGUMENT-0")
-    return before, after
+def _around(name: str, count: int) -> list[str]:
+    """What stands around the arguments: the resolver walks once, not for each row."""
+    marks = [f"{ARGUMENT}{place}" for place in range(count)]
+    parts, rest = [], reverse(name, args=marks)
+    for mark_ in marks:
+        part, _mark, rest = rest.partition(mark_)
+        parts.append(part)
+    return [*parts, rest]
 
 
 @register.simple_tag

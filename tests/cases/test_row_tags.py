@@ -1,0 +1,72 @@
+"""Rows that are written by one tag: what people typed is escaped, and nothing is left out."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+
+from cases.gates import PASSED, REFUSED, Verdict
+from cases.models import Case
+from cases.templatetags.gates import gate_row, reason, short_gate_row
+from cases.templatetags.persons import list_row, waiting_row
+from cases.templatetags.trails import trail_facts
+from cases.trail_lines import Fact
+from crematory import clock
+from crematory.templatetags.crematory import address, ago, when
+from tests import cast
+
+TYPED, SHOWN = "<b>\"Ada\" & 'Bo'</b>", "&lt;b&gt;&quot;Ada&quot; &amp; &#x27;Bo&#x27;&lt;/b&gt;"
+
+
+@pytest.fixture
+def case(db: None) -> Case:
+    return cast.make_case(cast.make_facility(), decedent_name=TYPED, sender=TYPED)
+
+
+def test_rows_of_persons_escape_what_was_typed(case: Case) -> None:
+    for row in (waiting_row(case), list_row(case)):
+        assert "<b>" not in row
+        assert SHOWN in row
+        assert reverse("cases:case", args=[case.number]) in row
+        assert when(case.stage_since) in row
+        assert ago(case.stage_since) in row
+    assert list_row(case).count(SHOWN) == 2  # the name and the sender
+
+
+def test_a_refused_gate_says_all_that_it_knows(case: Case) -> None:
+    now = clock.now()
+    since, ends = now - timedelta(hours=3), now + timedelta(hours=2)
+    gate = Verdict("band_compared", TYPED, REFUSED, TYPED, TYPED, ends, TYPED, since)
+    row, short = gate_row(gate, case), short_gate_row(gate)
+    for text in (row, short):
+        assert "<b>" not in text
+        assert f"Since {when(since)}. Ends {when(ends)}, in 2 h." in text
+        assert f"Who can settle it: {SHOWN}." in text
+    assert f'<p class="law-note">{SHOWN}</p>' in row
+    assert reverse("cases:band", args=[case.number]) in row
+    assert reason(gate).startswith(SHOWN)
+
+
+def test_a_gate_that_passed_names_nobody_to_settle_it(case: Case) -> None:
+    gate = Verdict("no_hold", "No hold", PASSED, "Read at noon.", "nobody", citation="§ 1")
+    assert "settle" not in gate_row(gate, case)
+    assert "Read at noon." in gate_row(gate, case)
+    assert "Read at noon." not in short_gate_row(gate)
+
+
+def test_facts_of_the_trail_escape_what_was_typed() -> None:
+    shown = trail_facts([Fact("name", TYPED, True), Fact("mass", "80 kg", False)])
+    assert shown == (
+        f'<dt>name</dt><dd><bdi>{SHOWN}</bdi> <span class="ago">sealed</span></dd>'
+        "<dt>mass</dt><dd><bdi>80 kg</bdi></dd>"
+    )
+
+
+def test_addresses_are_those_of_the_resolver() -> None:
+    for name, *arguments in (
+        ("cases:case", "QV26-00001-H"),
+        ("cases:paper", "QV26-00001-H", "P-7"),
+        ("cases:correct-reading", "retort-1", 12),
+        ("machine", "retort-2"),
+    ):
+        assert address(name, *arguments) == reverse(name, args=arguments)
