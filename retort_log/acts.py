@@ -12,7 +12,7 @@ from crematory import clock
 from crematory.models import Role, StaffMember
 from retort_log import selectors
 from retort_log.models import Reading, Retort
-from retort_log.readings import Temperatures, doubts
+from retort_log.readings import Limits, Temperatures, doubts
 
 READERS = frozenset({Role.OPERATOR, Role.MANAGER})
 MINUTE = timedelta(minutes=1)
@@ -30,10 +30,13 @@ class ReadingRefused(Exception):
 class ReadingDoubted(ReadingRefused):
     """A reading that looks wrong beside its neighbours; stored once somebody confirms it."""
 
-    def __init__(self, found: tuple[str, ...], neighbour: selectors.Standing) -> None:
+    def __init__(
+        self, found: tuple[str, ...], new: Temperatures, neighbour: selectors.Standing | None
+    ) -> None:
         super().__init__("reading_doubted", "Is this right? Look again, and confirm it.")
         self.doubts = found
-        self.neighbour = neighbour
+        self.new = new
+        self.neighbour = neighbour  # beside which it looks wrong; None where it does by itself
 
 
 @contextmanager
@@ -122,10 +125,11 @@ def question(
     """Return what is doubtful about these values; raise ReadingDoubted unless it is confirmed."""
     around = selectors.neighbours(retort, new.at, apart_from)
     beside = {n.pk: Temperatures(n.at, n.primary_c, n.secondary_c) for n in around}
-    found = doubts(new, list(beside.values()))
+    limits = Limits(retort.sweep_limit_c, retort.permit.charging_temperature_c)
+    found = doubts(new, list(beside.values()), limits)
     if found and not is_confirmed:
-        doubted = next(n for n in around if doubts(new, [beside[n.pk]]))
-        raise ReadingDoubted(found, doubted)
+        doubted = (n for n in around if doubts(new, [beside[n.pk]], limits))
+        raise ReadingDoubted(found, new, next(doubted, None))
     return found
 
 

@@ -1,9 +1,11 @@
 """Is a reading plausible beside its neighbours? Pure: no database in here.
 
 A doubt is a question to the person who typed, never a refusal: who looked again and confirms is
-right. Temperatures are °C. Every limit below is a choice of this design, no source: wide enough
-that a chamber at work is not questioned, narrow enough for the usual slips of the finger. A
-secondary chamber that is colder than the primary one is possible and is not questioned.
+right. Temperatures are °C. Every limit below is a choice of this design, without a source and not
+measured at any machine: wide enough that a chamber at work is seldom questioned, narrow enough
+for the usual slips of the finger. A heated chamber rises faster than a hot one cools: brickwork
+gives off its heat slowly. A secondary chamber that is colder than the primary one is possible
+and is not questioned.
 """
 
 from collections.abc import Callable
@@ -13,16 +15,18 @@ from decimal import Decimal
 
 from crematory.units import convert
 
-# No chamber changes faster than this; two readings of one minute count as a minute apart.
-FASTEST_C_PER_MIN = Decimal(150)
-# What a chamber may do within `SOON` and still be "about the same", for the slips below.
+# No chamber is heated or cools faster than this, beyond what it may do at any time (`NEAR_C`).
+FASTEST_RISE_C_PER_MIN = Decimal(50)
+FASTEST_FALL_C_PER_MIN = Decimal(20)
+# What a chamber may do within a moment and still be "about the same".
 NEAR_C = Decimal(50)
 # Chambers closer to one another than this look alike; swapping them is no visible slip.
 APART_C = Decimal(100)
 # A slip is only seen where the value lies this far from what was read last.
 FAR_C = Decimal(200)
+# Chambers of one machine further apart than this, and not so before, are questioned.
+TOO_FAR_APART_C = Decimal(350)
 SOON = timedelta(minutes=30)
-MINUTE = timedelta(minutes=1)
 
 CHAMBERS = ("primary", "secondary")
 
@@ -40,23 +44,32 @@ class Temperatures:
         return self.primary_c if chamber == "primary" else self.secondary_c
 
 
-def doubts(new: Temperatures, neighbours: list[Temperatures]) -> tuple[str, ...]:
+@dataclass(frozen=True)
+class Limits:
+    """The temperatures of a machine at which a gate opens, in °C."""
+
+    sweep_c: Decimal
+    charging_c: Decimal
+
+
+def doubts(
+    new: Temperatures, neighbours: list[Temperatures], limits: Limits | None = None
+) -> tuple[str, ...]:
     """Return why the new reading looks wrong beside the ones before and after it, by code.
 
-    The codes: "swapped"; "jump_primary" and "jump_secondary"; "unit_primary" and
-    "unit_secondary" (°F typed for °C, or the reverse); "digit_primary" and "digit_secondary"
-    (a digit too many or too few). No doubt where there is no neighbour.
+    The codes: "swapped"; for each chamber "rise" and "fall" (faster than a chamber can), "unit"
+    (°F typed for °C, or the reverse), "digit" (a digit too many or too few), as in
+    "fall_primary"; "opens_primary" and "opens_secondary" where a gate would open on a big change
+    since the reading before; "apart" where the chambers lie absurdly far from one another and
+    did not before. Without a neighbour only that last one can be seen.
     """
-    found: list[str] = []
+    found = ["apart"] if _are_too_far_apart(new, neighbours) else []
     for neighbour in neighbours:
         if _are_swapped(new, neighbour):
-            found.append("swapped")
-            continue
-        found += [
-            f"{slip}_{chamber}"
-            for chamber in CHAMBERS
-            if (slip := _slip(new, neighbour, chamber)) is not None
-        ]
+            return ("swapped",)
+        slips = ((_slip(new, neighbour, chamber), chamber) for chamber in CHAMBERS)
+        found += [f"{slip}_{chamber}" for slip, chamber in slips if slip is not None]
+        found += _opened(new, neighbour, limits) if limits else []
     return tuple(dict.fromkeys(found))
 
 
@@ -85,8 +98,36 @@ def _slip(new: Temperatures, other: Temperatures, chamber: str) -> str | None:
         for slip, meant in MEANT.items():
             if any(_are_near(guess, before) for guess in meant(value)):
                 return slip
-    minutes = Decimal(max(abs(new.at - other.at), MINUTE) // timedelta(seconds=1)) / 60
-    return "jump" if abs(value - before) > FASTEST_C_PER_MIN * minutes else None
+    earlier, later = (value, before) if new.at < other.at else (before, value)
+    minutes = Decimal(abs(new.at - other.at) // timedelta(seconds=1)) / 60
+    return _too_fast(later - earlier, minutes)
+
+
+def _too_fast(change: Decimal, minutes: Decimal) -> str | None:
+    """Return "rise" or "fall" where no chamber changes by so much in this time."""
+    if change > NEAR_C + FASTEST_RISE_C_PER_MIN * minutes:
+        return "rise"
+    return "fall" if -change > NEAR_C + FASTEST_FALL_C_PER_MIN * minutes else None
+
+
+def _opened(new: Temperatures, before: Temperatures, limits: Limits) -> list[str]:
+    """Return the gates that only this reading would open, on a big change since the last one."""
+    if new.at < before.at:
+        return []
+    cooled = new.primary_c <= limits.sweep_c < before.primary_c
+    heated = new.secondary_c >= limits.charging_c > before.secondary_c
+    opened = []
+    if cooled and before.primary_c - new.primary_c >= FAR_C:
+        opened.append("opens_primary")
+    if heated and new.secondary_c - before.secondary_c >= FAR_C:
+        opened.append("opens_secondary")
+    return opened
+
+
+def _are_too_far_apart(new: Temperatures, neighbours: list[Temperatures]) -> bool:
+    """True where the chambers lie absurdly far apart, and in no reading beside this one did."""
+    gaps = [abs(t.primary_c - t.secondary_c) for t in (new, *neighbours)]
+    return gaps[0] > TOO_FAR_APART_C >= max(gaps[1:], default=Decimal(0))
 
 
 def _in_other_unit(value: Decimal) -> tuple[Decimal, ...]:

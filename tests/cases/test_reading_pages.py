@@ -74,8 +74,25 @@ class TestDoubt:
         assert Reading.objects.count() == 1
 
     def test_every_doubt_has_its_words(self) -> None:
-        slips = {f"{slip}_{chamber}" for slip in (*MEANT, "jump") for chamber in CHAMBERS}
-        assert set(WORDS) == slips | {"swapped"}
+        kinds = (*MEANT, "rise", "fall", "opens")
+        slips = {f"{slip}_{chamber}" for slip in kinds for chamber in CHAMBERS}
+        assert set(WORDS) == slips | {"swapped", "apart"}
+
+    def test_it_says_what_was_typed_and_in_which_field(self, page: Client, retort: Retort) -> None:
+        cast.read(retort, (Decimal(433), Decimal(440)), AT - timedelta(minutes=10))
+        response = send(page, primary="79", secondary="811", at="2026-01-05T08:26")
+        assert response.status_code == 422
+        shown = text(response)
+        assert "Primary chamber: typed 79 °F, beside 811.4 °F" in shown
+        assert WORDS["digit_primary"] in shown
+        assert WORDS["apart"] in shown
+
+    def test_a_chamber_cool_enough_by_a_big_change_is_asked(
+        self, page: Client, retort: Retort
+    ) -> None:
+        Retort.objects.update(sweep_limit_c=Decimal(427))
+        cast.read(retort, (Decimal(700), Decimal(730)), AT - timedelta(minutes=60))
+        assert WORDS["opens_primary"] in text(send(page, primary="780", secondary="800", at=LATER))
 
 
 def test_a_refusal_stands_at_its_field_which_has_the_cursor(page: Client, retort: Retort) -> None:
