@@ -154,6 +154,25 @@ class Machine:
         return ("passed", "Empty") if self.retort.is_fit else ("refused", "Out of use")
 
     @property
+    def due_at(self) -> datetime | None:
+        """By when the permit asks for the next reading; None where nobody burns here."""
+        if self.run is None or self.run.burner_off_at:
+            return None
+        charged, read = self.run.charged_at, self.reading and self.reading.at
+        every = timedelta(minutes=self.retort.permit.recording_interval_min)
+        return max(charged, read or charged) + every
+
+    @property
+    def is_overdue(self) -> bool:
+        """True where the next reading should have been entered by now."""
+        return self.due_at is not None and self.due_at < self.now
+
+    def changes_at(self) -> list[datetime]:
+        """Return when time alone will change what is said of the readings."""
+        times = (self.stale_at, self.due_at)
+        return [at for at in times if at is not None and at >= self.now]
+
+    @property
     def stale_at(self) -> datetime | None:
         """Until when a gate would accept the newest reading, or None where there is none."""
         return self.reading.at + STALE_AFTER if self.reading else None

@@ -99,7 +99,7 @@ def _coverage(run: Run) -> str:
         return ""
     return (
         f"Burner off was accepted; without what was withdrawn afterwards there is a gap of "
-        f"{int(gap.total_seconds() // 60)} min in the readings, where at most "
+        f"{-(-gap // timedelta(minutes=1))} min in the readings, where at most "
         f"{every.seconds // 60} min may lie between two."
     )
 

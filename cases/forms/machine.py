@@ -4,12 +4,13 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from cases.forms.base import SignedForm
 from cases.forms.fields import LocalMomentField
 from crematory.fields import QuantityField
-from crematory.units import UnitSystem
+from crematory.units import UnitSystem, default_unit, unit_symbol
 from retort_log.acts import ReadingDoubted, ReadingRefused
 from retort_log.corrections import WHY_LENGTH, RightValues
 from retort_log.selectors import Standing
@@ -38,6 +39,7 @@ class Questioned(forms.Form):
     )
     questioned = forms.CharField(required=False, max_length=100, widget=forms.HiddenInput)
     is_asking = False
+    is_kept = False  # True while it shows what was typed before and was never sent
 
     def values_text(self) -> str:
         """What was read from the two fields, to be compared with what was questioned."""
@@ -92,6 +94,9 @@ class ReadingForm(Questioned):
             field = self.fields[name]
             assert isinstance(field, QuantityField)
             field.use_units(units)
+            # The long help of other pages would push the button off a tablet's screen.
+            unit = unit_symbol(default_unit("temperature", units))
+            field.help_text = format_lazy(_("A plain number is in {unit}."), unit=unit)
 
     def values_text(self) -> str:
         """The time belongs to what is questioned: a jump is one beside its neighbours."""

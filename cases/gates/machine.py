@@ -168,7 +168,7 @@ def readings_cover(s: Situation) -> Answer:
     gap = selectors.longest_gap(run.retort, run.charged_at, s.now)
     if gap <= every:
         return passed()
-    minutes = int(gap.total_seconds() // 60)
+    minutes = -(-gap // timedelta(minutes=1))  # rounded up: 15 min 20 s are more than 15 min
     return refused(
         f"A gap of {minutes} min in the readings; at most {every.seconds // 60} min may lie "
         "between two readings, from charge to now.",

@@ -77,8 +77,8 @@ def machines(request: StaffRequest) -> HttpResponse:
 def _blocks(request: StaffRequest) -> dict[str, Any]:
     found = overview.machines(request.facility, clock.now())
     blocks = [{"machine": m, "temperatures": _temperatures(m.reading, request)} for m in found]
-    stale = [m.stale_at for m in found if m.stale_at and not m.is_stale]
-    return {"blocks": blocks, UNTIL: min(stale, default=None)}
+    changes = [at for machine in found for at in machine.changes_at()]
+    return {"blocks": blocks, UNTIL: min(changes, default=None)}
 
 
 @require_safe
@@ -88,7 +88,10 @@ def machine(request: StaffRequest, code: str) -> HttpResponse:
     if request.htmx:  # type: ignore[attr-defined]
         response = render(request, "cases/_machine_live.html", live)
     else:
-        response = _whole(request, live, ReadingForm(units_of(request), _kept(request)))
+        kept = _kept(request)
+        form = ReadingForm(units_of(request), initial=kept)
+        form.is_kept = bool(kept)
+        response = _whole(request, live, form)
     patch_vary_headers(response, ["HX-Request"])
     return response
 
@@ -222,7 +225,8 @@ def _live(request: StaffRequest, code: str) -> dict[str, Any]:
     }
     if here.case and here.next_step:
         situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
-        return {**context, "gates": ask_all(situation)}
+        gates = ask_all(situation)
+        return {**context, "gates": gates, "is_refused": any(g.state == REFUSED for g in gates)}
     return {**context, **_candidates(request, here, now)}
 
 
@@ -244,7 +248,6 @@ def _candidates(request: StaffRequest, here: Machine, now: datetime) -> dict[str
         "gates": _ask(RETORT_GATES, cases[0], here, now) if cases else [],
         "candidates": candidates,
         "has_more_candidates": len(cases) > CANDIDATES,
-        "ready": next((c for c in candidates if not c.refusals), None),
     }
 
 

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 
 from cases import overview
 from cases.roles import WHO, power
-from cases.views.kept import Kept
+from cases.views.kept import UNTIL, Kept
 from cases.views.requests import StaffRequest
 from crematory import clock
 
@@ -19,11 +19,13 @@ def today(request: StaffRequest) -> HttpResponse:
     facility = request.facility
 
     def read() -> dict[str, Any]:
+        machines = overview.machines(facility, clock.now())
         return {
             "holds": overview.open_holds(facility),
             "groups": overview.waiting(facility),
-            "machines": overview.machines(facility, clock.now()),
+            "machines": machines,
             "free_places": overview.free_places(facility),
+            UNTIL: min((at for m in machines for at in m.changes_at()), default=None),
         }
 
     waiting = Kept(request).part("cases/_today.html", read)

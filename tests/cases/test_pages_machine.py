@@ -1,14 +1,16 @@
 """At the machine: who is inside, what comes next, and readings."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from cases import acts
 from cases.models import Case
+from crematory import clock
 from crematory.models import Facility, StaffMember
 from retort_log.models import Reading, Retort
 from tests import cast
@@ -28,7 +30,7 @@ class TestMachine:
         assert "880 °C" in page.replace("\xa0", " ")
         assert "Old reading" in page
 
-    def test_empty_retort_offers_the_first_who_is_ready(
+    def test_empty_retort_lists_all_who_wait_and_chooses_nobody(
         self, as_operator: Client, facility: Facility
     ) -> None:
         held, unlabelled, ready = (cast.bring(cast.make_case(facility), "tagged") for _ in range(3))
@@ -36,11 +38,61 @@ class TestMachine:
         cast.make_label(ready)
         acts.open_hold(held, cast.signature(cast.member(facility, "M1")), "t", "wait")
         page = text_of(as_operator, reverse("machine", args=["retort-1"]))
-        action = reverse("cases:step", args=[ready.number, "charge"]) + "?retort=retort-1"
-        assert f'id="next-action" href="{action}"' in page
+        for case in (held, unlabelled, ready):
+            charge = reverse("cases:step", args=[case.number, "charge"])
+            assert page.count(f'href="{charge}?retort=retort-1"') == 1
+        assert 'id="next-action"' not in page
         assert "On hold: a manager" in page
         assert "No label was printed for this person" in page
         assert page.count("Not yet") == 2, unlabelled
+
+    def test_a_step_that_is_refused_has_no_solid_button(
+        self, as_operator: Client, case: Case
+    ) -> None:
+        cast.bring(case, "cooling")
+        machine = reverse("machine", args=["retort-1"])
+        with clock.pinned(cast.time_of("recover", case)):
+            hot = text_of(as_operator, machine)
+            cast.prepare("recover", case)
+            cold = text_of(as_operator, machine)
+        address = reverse("cases:step", args=[case.number, "recover"]) + "?retort=retort-1"
+        link = f'action-big" id="next-action" href="{address}">Recover'
+        assert f"btn-quiet {link}: not yet</a>" in hot
+        assert f"btn-primary {link}</a>" in cold
+
+    @pytest.mark.parametrize("name", ["machine", "machines", "today"])
+    def test_the_next_reading_is_said_while_somebody_burns(
+        self, as_operator: Client, case: Case, name: str
+    ) -> None:
+        cast.bring(case, "in_retort")
+        address = reverse(name, args=["retort-1"] if name == "machine" else [])
+        charged = case.run.charged_at
+        local = timezone.localtime(charged + timedelta(minutes=15), case.facility.zone)
+        with clock.pinned(charged + timedelta(minutes=6)):
+            page = text_of(as_operator, address)
+        assert f"Next reading due by <strong>{local:%H:%M} MST</strong>" in page
+        assert "in 9 min" in page
+        with clock.pinned(charged + timedelta(minutes=17)):
+            page = text_of(as_operator, address)
+        assert "Reading overdue" in page
+        assert f"It was due by {local:%H:%M} MST" in page
+        with clock.pinned(charged + timedelta(minutes=18)):
+            cast.read(case.run.retort, cast.HOT)
+            assert "in 15 min" in text_of(as_operator, address)
+        cast.bring(case, "cooling")
+        assert "Next reading" not in text_of(as_operator, address)
+
+    def test_a_gap_never_contradicts_its_limit(self, as_operator: Client, case: Case) -> None:
+        cast.bring(case, "in_retort")
+        with clock.pinned(case.run.charged_at + timedelta(minutes=15, seconds=20)):
+            page = text_of(as_operator, reverse("machine", args=["retort-1"]))
+        assert "A gap of 16 min in the readings; at most 15 min" in page
+
+    def test_a_reading_is_one_line_of_the_log(self, as_operator: Client, case: Case) -> None:
+        cast.bring(case, "in_retort")
+        page = text_of(as_operator, reverse("machine", args=["retort-1"]))
+        log = page[page.index("<tbody>") :]
+        assert "<br>" not in log
 
     def test_news_are_the_live_part_only(self, as_operator: Client, facility: Facility) -> None:
         response = as_operator.get(
@@ -82,3 +134,5 @@ class TestMachine:
         sent = {"username": "QVO1", "password": cast.PASSWORD, "next": address}
         page = client.post(reverse("login"), sent, follow=True).content.decode()
         assert 'value="1234.5"' in page
+        assert "Kept, not recorded yet" in page
+        assert page.count("autofocus") == 1
