@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from cases.models import Case
 from crematory import clock
 from crematory.models import Facility
 from retort_log.models import Retort
@@ -26,6 +27,15 @@ def page(browser: Browser, live_server: Any) -> Iterator[Page]:
     page.goto(f"{live_server.url}/machine/retort-1/")
     yield page
     context.close()
+
+
+@pytest.fixture
+def case_inside(page: Page) -> Case:
+    """A person in Retort 1, charged now, with the readings of the preheat."""
+    facility = Facility.objects.get()
+    case = cast.bring(cast.make_case(facility, at=clock.now() - timedelta(days=4)), "in_retort")
+    cast.read(case.run.retort, cast.HOT, clock.now() - timedelta(minutes=5))
+    return case
 
 
 def send(page: Page, secondary: str, primary: str) -> None:
@@ -59,8 +69,42 @@ def test_a_doubt_is_asked_in_sight_and_answered_by_a_tick(page: Page) -> None:
     box = page.locator("[name=is_confirmed]")
     expect(box).to_be_focused()
     expect(page.locator("#id_is_confirmed_error")).to_be_in_viewport(ratio=1)
+    expect(page.locator("#id_is_confirmed_error")).to_contain_text("Secondary chamber: typed 1,202")
+    for part in ("[name=is_confirmed]", "[name=secondary]", "[name=primary]"):
+        expect(page.locator(part)).to_be_in_viewport(ratio=1)
     expect(page.locator("[name=secondary]")).to_have_value("1202")
     box.check()
     page.locator("form:has([name=primary]) button[type=submit]").click()
     expect(page.get_by_text("Reading of Retort 1 recorded")).to_be_visible()
     assert retort.readings.count() == 2
+
+
+def test_the_whole_form_of_a_reading_is_on_the_first_screen(page: Page, case_inside: Case) -> None:
+    page.reload()
+    for part in ("[name=secondary]", "[name=primary]", "form:has([name=primary]) button"):
+        expect(page.locator(part)).to_be_in_viewport(ratio=1)
+    expect(page.locator("#next-action")).to_be_in_viewport(ratio=1)
+    line = page.locator(".machine-readings tbody tr").first
+    box = line.bounding_box()
+    assert box is not None
+    assert box["height"] < 80
+
+
+def test_a_refused_charge_lands_on_the_reasons(page: Page, live_server: Any) -> None:
+    facility = Facility.objects.get()
+    case = cast.bring(cast.make_case(facility), "tagged")
+    label = cast.make_label(case)
+    for query in ("", "?retort=retort-1"):
+        page.goto(f"{live_server.url}/cases/{case.number}/steps/charge/{query}")
+        if not query:
+            page.locator("[name=retort]").first.check()
+        page.fill("[name=disc_scan]", case.disc.number)
+        page.fill("[name=label_scan]", label.number)
+        for who, key in (("signer", cast.OPERATOR), ("witness", cast.SECOND_OPERATOR)):
+            page.fill(f"[name={who}_code]", facility.case_prefix + key)
+            page.fill(f"[name={who}_pin]", cast.PINS[key])
+        page.locator("main form:has([name=token]):not([target]) button[type=submit]").last.click()
+        reasons = page.locator(".message-error[role=alert]")
+        expect(reasons).to_be_focused()
+        expect(reasons.get_by_text("Refused. Nothing was changed.")).to_be_in_viewport(ratio=1)
+        expect(reasons.locator("li").first).to_be_in_viewport(ratio=1)
