@@ -83,9 +83,16 @@ class TestDoubt:
         response = send(page, primary="79", secondary="811", at="2026-01-05T08:26")
         assert response.status_code == 422
         shown = text(response)
-        assert "Primary chamber: typed 79 °F, beside 811.4 °F" in shown
+        assert "Primary chamber: typed 79 °F (811.4 °F at 08:20)." in shown
         assert WORDS["digit_primary"] in shown
         assert WORDS["apart"] in shown
+
+    def test_what_is_doubted_of_both_chambers_is_said_once(
+        self, page: Client, earlier: Reading
+    ) -> None:
+        shown = text(send(page, primary="600", secondary="900", at="2026-01-05T08:26"))
+        assert "Each chamber would have cooled faster than a chamber can." in shown
+        assert WORDS["fall_primary"] not in shown
 
     def test_a_chamber_cool_enough_by_a_big_change_is_asked(
         self, page: Client, retort: Retort
