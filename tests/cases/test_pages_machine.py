@@ -42,6 +42,7 @@ class TestMachine:
             charge = reverse("cases:step", args=[case.number, "charge"])
             assert page.count(f'href="{charge}?retort=retort-1"') == 1
         assert 'id="next-action"' not in page
+        assert page.index('id="candidates"') < page.index('class="gates"')
         assert "On hold: a manager" in page
         assert "No label was printed for this person" in page
         assert page.count("Not yet") == 2, unlabelled

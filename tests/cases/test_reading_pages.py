@@ -90,7 +90,7 @@ class TestDoubt:
     def test_what_is_doubted_of_both_chambers_is_said_once(
         self, page: Client, earlier: Reading
     ) -> None:
-        shown = text(send(page, primary="600", secondary="900", at="2026-01-05T08:26"))
+        shown = text(send(page, primary="800", secondary="1000", at="2026-01-05T08:26"))
         assert "Each chamber would have cooled faster than a chamber can." in shown
         assert WORDS["fall_primary"] not in shown
 
