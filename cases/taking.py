@@ -16,7 +16,7 @@ from cases.errors import ActRefused, StepRefused, by_gates
 from cases.facts import FACTS, Facts
 from cases.gates import REFUSED, Situation, ask_all
 from cases.models import Case
-from cases.moments import MINUTE, moments_before, settle_minute
+from cases.moments import MINUTE, Moment, moments_before, settle_minute, stands_on
 from cases.steps import STAGES, STEPS, Step
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -37,12 +37,13 @@ class Attempt:
     token: str
     now: datetime
 
-    def happened_at(self, case: Case) -> datetime:
+    def happened_at(self, case: Case, stands: list[Moment]) -> datetime:
         """When it happened: as stated (a typed minute settled in the case's order), or now."""
         stated = self.facts.happened_at
         if stated is None or timezone.is_naive(stated):
             return stated or self.now
-        return settle_minute(stated, moments_before(case, self.facts, stated + MINUTE))
+        known = moments_before(case, self.facts, stated + MINUTE)
+        return settle_minute(stated, [*known, *(moment.at for moment in stands)])
 
 
 def take(
@@ -75,8 +76,9 @@ def _take(attempt: Attempt) -> CustodyEntry:
         return earlier
     _check_stage(case, attempt.step)
     _check_signatures(case, attempt)
-    at = attempt.happened_at(case)
-    check_time(case, at, attempt.now)
+    stands = stands_on(case, attempt.step, attempt.facts)
+    at = attempt.happened_at(case, stands)
+    check_time(case, at, attempt.now, stands)
     verdicts = ask_all(
         Situation(
             case=case,
@@ -163,19 +165,20 @@ def check_member(case: Case, member: StaffMember) -> None:
         raise StepRefused("member", "This member cannot sign here.")
 
 
-def check_time(case: Case, happened_at: datetime, now: datetime) -> None:
-    """Refuse a time in the future, before the death, or before the step that came before."""
+def check_time(case: Case, happened_at: datetime, now: datetime, stands: list[Moment]) -> None:
+    """Refuse a time in the future, before the death, or before what the step stands on."""
     if timezone.is_naive(happened_at):
         raise StepRefused("time_zone", "The time has no zone.")
     if happened_at > now:
         raise StepRefused("time_future", "The time lies in the future. Correct it.")
     if happened_at < case.died_at:
         raise StepRefused("time_death", "The time lies before the death. Correct one of them.")
-    if case.stage_entry and happened_at < case.stage_entry.happened_at:
-        before = timezone.localtime(case.stage_entry.happened_at, case.facility.zone)
+    last = max(stands, key=lambda moment: moment.at, default=None)
+    if last and happened_at < last.at:
+        at = timezone.localtime(last.at, case.facility.zone)
         raise StepRefused(
             "time_order",
-            f"The time lies before the previous step ({before.day} {before:%b %Y %H:%M %Z}).",
+            f"The time lies before {last.what} ({at:%a} {at.day} {at:%b %Y %H:%M %Z}).",
         )
 
 

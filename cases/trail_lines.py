@@ -54,7 +54,7 @@ REASONS = {
     "witness_missing": "no second person signed",
     "witness_same": "the witness was the signer",
     "time_future": "the stated time lay in the future",
-    "time_order": "the stated time lay before the previous step",
+    "time_order": "the stated time lay before the previous step, or before what this one rests on",
     "time_death": "the stated time lay before the death",
     "time_zone": "the stated time had no zone",
     "signature_wrong": "staff code and PIN did not match: not signed by this member",

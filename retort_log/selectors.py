@@ -95,6 +95,12 @@ def neighbours(retort: Retort, at: datetime, apart_from: Reading | None = None) 
     return standing([*before, *after])
 
 
+def is_read(retort: Retort, after: datetime, until: datetime) -> bool:
+    """Return whether a reading that counts was taken after `after`, up to `until`."""
+    rows = Reading.objects.filter(retort=retort, at__gt=after, at__lte=until)
+    return that_count(rows).exists()
+
+
 def longest_gap(retort: Retort, start: datetime, end: datetime) -> timedelta:
     """Return the longest time without a reading between start and end, both ends counted.
 

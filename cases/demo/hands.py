@@ -65,9 +65,9 @@ class Hands:
         others = Paper.objects.filter(facility=self.facility, kind="label").exclude(case=case)
         return _code(others.select_related("case")[0])
 
-    def label(self, case: Case) -> str:
-        """Return what a scanner reads on the case's newest label; "" where there is none."""
-        newest = case.papers.filter(kind="label").order_by("-copy").first()
+    def label(self, case: Case, back: int = 0) -> str:
+        """Return what a scanner reads on the case's newest label, or on one so far back, or ""."""
+        newest = case.papers.filter(kind="label").order_by("-copy")[back:].first()
         return _code(newest) if newest else ""
 
 

@@ -373,7 +373,8 @@ class Life:
 
     def label_remains(self) -> Times:
         yield self.after(19)
-        yield from self.label()
+        for _ in range(2 if self.person.keepsake else 1):
+            yield from self.label()
 
     def wait_for_family(self) -> Times:
         zone = self.hands.facility.zone

@@ -110,12 +110,16 @@ def contain(life: Life) -> f.Facts:
             ("urn", URN_L, life.remains_kg - KEEPSAKE_KG),
             ("keepsake urn", KEEPSAKE_L, KEEPSAKE_KG),
         ]
-    label = life.hands.label(life.case)
     return f.ContainFacts(
         disc_scan=f"DISC/{life.disc}",
         containers=tuple(
-            f.Container(kind=kind, volume_l=volume_l, mass_kg=mass_kg, label_scan=label)
-            for kind, volume_l, mass_kg in parts
+            f.Container(
+                kind=kind,
+                volume_l=volume_l,
+                mass_kg=mass_kg,
+                label_scan=life.hands.label(life.case, back),
+            )
+            for back, (kind, volume_l, mass_kg) in enumerate(parts)
         ),
         are_sealed=True,
         place=life.hands.free(Place.Kind.SHELF),

@@ -1,8 +1,10 @@
 """Gates from the processor to the family: process, contain, release, return uncremated."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
+from cases.facts import label_read
 from cases.gates import discs, labels
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.names import fold
@@ -100,14 +102,25 @@ def volumes_hold(s: Situation) -> Answer:
 
 @gate("Label of each container scanned: this person's, with the disc")
 def label_disc_scanned(s: Situation) -> Answer:
-    """All containers carry the same newest label, printed as often as there are containers."""
     if refusal := labels.on_record(s):
         return refusal
     if s.facts is None:
-        return asked("Fix the newest label to each container, and scan it on each.")
-    for position, container in enumerate(s.facts.containers, start=1):
-        if refusal := labels.read(s, container.label_scan):
+        return asked("Print a label for each container, fix one to each, and scan each.")
+    return each_labelled(s, [container.label_scan for container in s.facts.containers])
+
+
+def each_labelled(s: Situation, read: Sequence[str]) -> Answer:
+    """Every container carries a label of its own: one that is scanned twice proves one."""
+    seen: dict[str, int] = {}
+    for position, scan in enumerate(read, start=1):
+        if refusal := labels.read(s, scan):
             return replace(refusal, reason=f"Container {position}: {refusal.reason}")
+        first = seen.setdefault(label_read(scan), position)
+        if first != position:
+            return refused(
+                f"Container {position}: this label was read on container {first} already.",
+                "print a label for each container, fix one to each, and scan each",
+            )
     return passed()
 
 

@@ -1,23 +1,36 @@
-"""What a container's label must be: issued for this person, the newest, and with the disc.
+"""What a container's label must be: issued for this person, with the disc, and not outdated.
 
 A case number, or a label from yesterday, would prove only that somebody knows the case. The
-paper number of the newest label stands on that label alone, and the trail knows when it was
-made and what it says.
+paper number of a label stands on that label: the pages of an open case do not show the number of
+one that would pass (`opens_gates`). Whoever opens the paper itself can still read it there.
+
+One container goes into the retort, so that at the charge only the newest label passes. The
+remains may lie in several containers: each carries a label of its own, made after the charge.
 """
 
-from django.db.models import Prefetch
+from django.db.models import Exists, OuterRef, Prefetch
 
 from cases import scans
 from cases.gates.base import Answer, Situation, refused, wrong_person
-from chain_of_custody.models import Paper
+from chain_of_custody.models import CustodyEntry, Paper
 from crematory.ready import Ready, first
 
 LABEL = "label"
 WHO = "print a new label, fix it to the container in place of the old one, and scan that"
 STOP = "stop; compare container, disc and paperwork before anything else"
 
-
-LABELS = Paper.objects.filter(kind=LABEL).select_related("superseded").order_by("-copy")
+# The order of recording counts: a charge is stated with an earlier time, a label never is.
+IS_BURNT = Exists(
+    CustodyEntry.objects.filter(
+        case=OuterRef("case"), stage_to="in_retort", sequence__gt=OuterRef("entry__sequence")
+    )
+)
+LABELS = (
+    Paper.objects.filter(kind=LABEL)
+    .select_related("superseded")
+    .annotate(is_burnt=IS_BURNT)
+    .order_by("-copy")
+)
 _NEWEST = Ready(lambda case: LABELS.filter(case=case)[:1])
 # A page with many persons reads their labels at once.
 FETCH = Prefetch("papers", queryset=LABELS, to_attr="labels_read")
@@ -50,6 +63,7 @@ def read(s: Situation, scan: str) -> Answer | None:
     paper = (
         Paper.objects.filter(facility=s.case.facility, number=label.paper_number)
         .select_related("superseded")
+        .annotate(is_burnt=IS_BURNT)
         .first()
     )
     if paper is None or paper.case_id != s.case.pk or label.case_number not in ("", s.case.number):
@@ -60,8 +74,8 @@ def read(s: Situation, scan: str) -> Answer | None:
             "label.",
             "scan the label on the container",
         )
-    last = newest(s)
-    if not hasattr(paper, "superseded") and last != paper:
+    is_older = s.step.verb == "charge" and newest(s) != paper
+    if is_older and not hasattr(paper, "superseded"):
         return refused(
             f"Label {paper.number} is an older one: a newer label was made after it.",
             "take the old label off, fix the newest one to the container, and scan that",
@@ -105,10 +119,10 @@ def _outdated(s: Situation, label: Paper) -> Answer | None:
         return refused(
             f"Label {label.number} was printed before the disc was fixed: print a new label.", WHO
         )
-    if s.step.verb == "contain" and label.printed_at <= s.case.run.charged_at:
+    if getattr(label, "is_burnt"):  # noqa: B009 - annotated above
         return refused(
             f"Label {label.number} was on the container that was cremated: print a new label for "
             "the cremated remains.",
-            "print the label as often as there are containers, and fix one to each",
+            "print a label for each container, and fix one to each",
         )
     return None

@@ -167,7 +167,13 @@ def readings_cover(s: Situation) -> Answer:
     every = timedelta(minutes=run.retort.permit.recording_interval_min)
     gap = selectors.longest_gap(run.retort, run.charged_at, s.now)
     if gap <= every:
-        return passed()
+        if s.now - run.charged_at > every or selectors.is_read(run.retort, run.charged_at, s.now):
+            return passed()
+        return refused(
+            "No reading was taken since the charge.",
+            "read the chambers and enter it; burner off comes after the charge",
+            citation=f"Permit {run.retort.permit.number}. Check with the authority.",
+        )
     minutes = -(-gap // timedelta(minutes=1))  # rounded up: 15 min 20 s are more than 15 min
     return refused(
         f"A gap of {minutes} min in the readings; at most {every.seconds // 60} min may lie "

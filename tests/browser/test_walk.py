@@ -3,7 +3,7 @@
 import re
 import time
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import urljoin
@@ -18,6 +18,7 @@ from pypdf import PdfReader
 from cases.models import Case
 from chain_of_custody.models import Paper
 from chain_of_custody.verify import verify
+from crematory import clock
 from crematory.models import Facility
 from tests import cast
 from tests.browser.conftest import DESK, TABLET, sign_in
@@ -184,7 +185,11 @@ def place(house: Facility, code: str) -> str:
 
 
 def test_it_walks_a_person_from_the_call_to_the_release(
-    browser: Browser, live_server: Any, house: Facility, tmp_path: Path
+    browser: Browser,
+    live_server: Any,
+    house: Facility,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     with timezone.override(house.zone):
         office = Hand(browser, live_server.url, house, cast.CLERK)
@@ -241,6 +246,8 @@ def test_it_walks_a_person_from_the_call_to_the_release(
             label_scan=label_code,
             chamber_is_empty=True,
         )
+        read_temperatures(operator, "1500 F", "1650 F")
+        monkeypatch.setattr(clock, "now", lambda: datetime.now(UTC) + timedelta(minutes=5))
         operator.step(
             number,
             "burner_off",

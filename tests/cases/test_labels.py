@@ -1,6 +1,7 @@
 """The label is proved, not the case number: printed, newest, not superseded, with the disc."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from cases.models import Case
 from cases.papers import KINDS
 from cases.search import by_number
 from cases.steps import STEPS
+from cases.taking import take
 from chain_of_custody.models import CustodyEntry, Paper
 from chain_of_custody.press import PrintRefused, read_paper
 from chain_of_custody.trail import facts_of
@@ -212,13 +214,14 @@ def test_no_gate_says_beforehand_what_a_scan_should_read(facility: Facility) -> 
         cast.do(verb, case)
 
 
-def test_each_container_of_remains_carries_the_newest_label(facility: Facility) -> None:
+def test_each_container_of_remains_carries_a_label_of_its_own(facility: Facility) -> None:
     case = before("contain", cast.make_case(facility))
     half = cast.MASS_KG / 2
     good = cast.urn(case, mass_kg=half)
     old = case.papers.order_by("copy")[0].number
     for bad, words in {
-        old: "an older one",
+        old: "on the container that was cremated",
+        good.label_scan: "this label was read on container 1 already",
         case.number: "This is a case number, not a label",
         case.disc.number: "is not a label",
     }.items():
@@ -226,17 +229,32 @@ def test_each_container_of_remains_carries_the_newest_label(facility: Facility) 
         verdict = why("contain", case, containers=pair)
         assert verdict.reason.startswith("Container 2: ")
         assert words in verdict.reason
-    entry = attempt("contain", case, containers=(good, good))
-    newest = case.papers.order_by("-copy")[0].number
-    assert [c["label_scan"] for c in facts_of(entry)["containers"]] == [newest, newest]
+    with clock.pinned(cast.time_of("contain", case)):
+        other = cast.urn(case, mass_kg=half, label_scan=cast.own_label(case))
+    entry = attempt("contain", case, containers=(good, other))
+    own = [scans.label(c.label_scan).paper_number for c in (good, other)]  # type: ignore[union-attr]
+    assert len({*own}) == 2
+    assert [c["label_scan"] for c in facts_of(entry)["containers"]] == own
     facts = papers.paper_facts.release(case)
-    assert [c["label"] for c in facts["containers"]] == [newest, newest]
+    assert [c["label"] for c in facts["containers"]] == own
 
 
 def test_the_label_of_the_burnt_container_does_not_serve_for_the_remains(
     facility: Facility,
 ) -> None:
-    case = before("contain", cast.make_case(facility), prepared=False)
+    """Also where the charge is stated with a time before the label was recorded."""
+    case = cast.bring(cast.make_case(facility), "tagged")
+    minute = cast.time_of("charge", case).replace(second=0, microsecond=0)
+    with clock.pinned(minute + timedelta(seconds=5)):
+        cast.read(cast.free_retort(case), cast.HOT)
+    with clock.pinned(minute + timedelta(seconds=30)):
+        cast.make_label(case)
+    with clock.pinned(minute + timedelta(seconds=50)):
+        facts = cast.facts_for("charge", case, happened_at=minute)
+        take("charge", case, facts, **cast.signers("charge", case), token=cast.token())
+    case.refresh_from_db()
+    assert case.stage_since >= case.papers.get().printed_at
+    case = before("contain", case, prepared=False)
     assert "on the container that was cremated" in why("contain", case).reason
     with clock.pinned(cast.time_of("contain", case)):
         cast.make_label(case)

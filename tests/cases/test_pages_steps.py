@@ -68,12 +68,13 @@ def typed(verb: str, case: Case) -> dict[str, Any]:
 
 
 def containers(*rows: tuple[str, str, str], of: Case) -> dict[str, Any]:
-    """Rows of the formset as the page sends them, each with the newest label of the case."""
+    """Rows of the formset as the page sends them, each with a label of its own."""
     data: dict[str, Any] = {"containers-TOTAL_FORMS": len(rows), "containers-INITIAL_FORMS": 0}
     for position, row in enumerate(rows):
         for name, value in zip(("kind", "volume_l", "mass_kg"), row, strict=True):
             data[f"containers-{position}-{name}"] = value
-        data[f"containers-{position}-label_scan"] = cast.label_of(of)
+        own = cast.own_label(of) if position else cast.label_of(of)
+        data[f"containers-{position}-label_scan"] = own
     return data
 
 

@@ -102,14 +102,10 @@ def test_a_time_without_a_zone_is_refused(case: Case) -> None:
 
 @pytest.mark.parametrize("verb", VERBS)
 def test_a_stated_time_is_kept_beside_the_time_of_recording(case: Case, verb: str) -> None:
-    before(verb, case)
-    stated = case.stage_since + timedelta(minutes=1)
-    if verb == "charge":
-        with clock.pinned(stated):
-            cast.read(cast.free_retort(case), cast.HOT)
-    if verb == "recover":
-        with clock.pinned(stated):
-            cast.read(case.run.retort, cast.COLD)
+    before(verb, case, prepared=False)
+    stated = cast.time_of(verb, case) - timedelta(minutes=1)
+    with clock.pinned(stated):
+        cast.prepare(verb, case)
     entry = attempt(verb, case, happened_at=stated)
     assert (entry.happened_at, entry.recorded_at) == (stated, cast.time_of(verb, case))
 

@@ -81,6 +81,3 @@ def test_a_charge_is_typed_in_the_minute_of_its_reading(case: Case) -> None:
     with clock.pinned(minute + 2 * MINUTE):
         entry = _take(case, "charge", minute)
     assert entry.happened_at == minute + SECONDS
-    with clock.pinned(minute + 3 * MINUTE):
-        entry = _take(case, "burner_off", minute)
-    assert case.run.burner_off_at == case.run.charged_at == minute + SECONDS
