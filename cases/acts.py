@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from cases import device_answers, numbering
+from cases import device_answers, identity, numbering
 from cases.effects import move
 from cases.errors import ActRefused
 from cases.models import AuthorizingAgent, Case, DeviceAnswer, Document, Hold, Recipient
@@ -304,7 +304,12 @@ def _check_lowered(
 
 
 def compare_band(
-    case: Case, signed_by: Signature, witness: Signature | None, token: str, band_reads: str
+    case: Case,
+    signed_by: Signature,
+    witness: Signature | None,
+    token: str,
+    band_reads: str,
+    band_date: identity.BandDate = identity.NOT_READ,
 ) -> CustodyEntry:
     """Record that two persons read the identity band and that it agrees with the paperwork.
 
@@ -322,7 +327,11 @@ def compare_band(
                 f"The band reads “{band_reads}”, the paperwork says “{locked.decedent_name}”. "
                 "Put the case on hold and call the sender.",
             )
-        return {"band_reads": Sealed(band_reads)}
+        both = [signature.member for signature in (signed_by, witness) if signature]
+        return {
+            "band_reads": Sealed(band_reads),
+            **identity.compare_date(locked, band_date, both),
+        }
 
     return do_act(
         "compare_band", case, signed_by.member, token, write, signature="pin", witness=witness

@@ -27,10 +27,10 @@ from crematory.models import Facility
 from crematory.ready import Ready, attach
 from retort_log import selectors
 from retort_log.models import Reading, Retort, Run
+from retort_log.readings import FRESH
 
 # Of each group as many as fit a tablet's screen beside the others; the list has them all.
 GROUP_LIMIT, HOLD_LIMIT = 5, 20
-STALE_AFTER = timedelta(minutes=15)
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 # The index `case_open` is partial. A database uses it only where the condition stands in the
 # query as it stands in the index: written out, not as parameters.
@@ -175,7 +175,7 @@ class Machine:
     @property
     def stale_at(self) -> datetime | None:
         """Until when a gate would accept the newest reading, or None where there is none."""
-        return self.reading.at + STALE_AFTER if self.reading else None
+        return self.reading.at + FRESH if self.reading else None
 
     @property
     def is_stale(self) -> bool:

@@ -7,13 +7,13 @@ shown beside it as a notice, so that nobody reads the run without it.
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from cases.gates.machine import FRESH
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE
 from crematory.ready import Ready, first
 from crematory.units import UnitSystem, show_quantity
 from retort_log import selectors
 from retort_log.models import Reading, ReadingCorrection, Run
+from retort_log.readings import FRESH
 
 _RUN = Ready(
     lambda case: Run.objects.filter(case=case).select_related(

@@ -81,6 +81,8 @@ REASONS = {
     "password_locked": "it was locked after wrong passwords",
     "signature_needed": "a device once said to be there was answered without a signature",
     "reportable_stays": "a reportable death was to be stated otherwise without a correction",
+    "band_date_missing": "the corrected date of birth was not read from the band",
+    "band_date_manager": "the band showed no date of birth, and no manager was one of the two",
     "band_differs": "the identity band read otherwise than the paperwork",
     "no_objection": "nobody of this name and relationship had objected",
 }

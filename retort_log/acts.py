@@ -134,7 +134,8 @@ def question(
 
 
 def _of_this_minute(retort: Retort, at: datetime) -> selectors.Standing | None:
-    rows = Reading.objects.filter(retort=retort, at__gt=at - MINUTE, at__lt=at + MINUTE)
+    minute = at.replace(second=0, microsecond=0)
+    rows = Reading.objects.filter(retort=retort, at__gte=minute, at__lt=minute + MINUTE)
     return next(iter(selectors.standing(rows[:1])), None)
 
 

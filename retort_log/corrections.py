@@ -5,7 +5,6 @@ the correction on, gates and pages use the new values; the entry in the trail ho
 """
 
 from dataclasses import dataclass
-from datetime import timedelta
 from decimal import Decimal
 
 from django.db.models import Q
@@ -18,11 +17,9 @@ from crematory.signatures import Signature
 from retort_log import selectors
 from retort_log.acts import READERS, ReadingRefused, question, refusals_recorded
 from retort_log.models import Reading, ReadingCorrection, Retort, Run
-from retort_log.readings import Temperatures
+from retort_log.readings import FRESH, Temperatures
 
 WHY_LENGTH = 500
-# A reading may open the gate of a charge up to so long before it; then it belongs to that run.
-BEFORE_CHARGE = timedelta(minutes=15)
 
 
 @dataclass(frozen=True)
@@ -107,9 +104,10 @@ def _check_change(old: selectors.Standing, right: RightValues | None) -> None:
 
 def run_of(reading: Reading) -> Run | None:
     """Return the run that this reading belongs to: the one whose gate it opened, or then burned."""
+    # A reading opens the gate of a charge while it is fresh; then it belongs to that run.
     runs = Run.objects.filter(retort=reading.retort_id).select_related("case")
     opened = runs.filter(Q(charge_reading=reading) | Q(recovery_reading=reading)).first()
-    during = runs.filter(charged_at__lte=reading.at + BEFORE_CHARGE).filter(
+    during = runs.filter(charged_at__lte=reading.at + FRESH).filter(
         Q(ended_at__isnull=True) | Q(ended_at__gte=reading.at)
     )
     return opened or during.order_by("charged_at").first()
@@ -119,6 +117,7 @@ def _append(
     correction: ReadingCorrection, old: selectors.Standing, found: tuple[str, ...]
 ) -> CustodyEntry:
     reading, retort = correction.reading, correction.retort
+    trail.lock_log(retort.facility)  # a charge holds it too: the run is there, or comes later
     run = run_of(reading)
     new = {
         "new_primary_c": format(correction.primary_c, "f"),

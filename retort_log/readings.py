@@ -27,6 +27,8 @@ FAR_C = Decimal(200)
 # Chambers of one machine further apart than this, and not so before, are questioned.
 TOO_FAR_APART_C = Decimal(350)
 SOON = timedelta(minutes=30)
+# How old a reading may be that opens a gate; one that is older is stale.
+FRESH = timedelta(minutes=15)
 
 CHAMBERS = ("primary", "secondary")
 

@@ -27,6 +27,7 @@ from cases.facts import (
     ReleaseFacts,
     ReturnFacts,
 )
+from cases.identity import BandDate
 from cases.models import Case, DeviceAnswer
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
@@ -231,8 +232,9 @@ def urn(case: Case, **changes: Any) -> Container:
 def compare_band(case: Case) -> CustodyEntry:
     """Let two operators read the name of the case from its identity band, as of now."""
     first, second = (signature(member(case.facility, key)) for key in (OPERATOR, SECOND_OPERATOR))
-    name = Case.objects.get(pk=case.pk).decedent_name
-    return acts.compare_band(case, first, second, token(), name)
+    fresh = Case.objects.get(pk=case.pk)
+    on_band = BandDate(fresh.born_on)
+    return acts.compare_band(case, first, second, token(), fresh.decedent_name, on_band)
 
 
 def make_label(case: Case) -> Paper:

@@ -7,7 +7,8 @@ from django import forms
 
 from cases.forms.base import SignedForm, WitnessedForm, WritingForm
 from cases.forms.fields import LocalMomentField
-from cases.forms.steps import BAND_LABEL, PlaceField, lines, text
+from cases.forms.steps import BAND_LABEL, PlaceField, lines, text, yes
+from cases.identity import BandDate
 from cases.models import NAME_LENGTH, AuthorizingAgent, Case, Document
 from cases.names import fold
 from chain_of_custody.models import Place
@@ -111,6 +112,17 @@ class BandForm(WitnessedForm):
     """What the identity band reads, signed by two persons."""
 
     band_reads = text(BAND_LABEL, NAME_LENGTH)
+    born_on = day(
+        "Date of birth on the identity band",
+        required=False,
+        help_text="Needed where the date of birth was corrected.",
+    )
+    shows_no_birth = yes("The band shows no date of birth")
+
+    def band_date(self) -> BandDate:
+        """The date of birth as the band shows it."""
+        stated = self.cleaned_data
+        return BandDate(read=stated["born_on"], is_absent=stated["shows_no_birth"])
 
 
 class HoldForm(SignedForm):

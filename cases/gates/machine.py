@@ -18,11 +18,10 @@ from cases.law import CHECK_LOCALLY
 from crematory import clock
 from retort_log import selectors
 from retort_log.models import Retort
+from retort_log.readings import FRESH
 
 OPERATOR = "operator"
 MANAGER = "manager"
-# How old a reading may be that opens a gate: a choice of this design.
-FRESH = timedelta(minutes=15)
 
 
 def _retort(s: Situation) -> Retort | None:

@@ -140,7 +140,11 @@ def refuse(
 
 
 def record_bad_signature(
-    facility: Facility, act: str, refusal: SignatureRefused, case: Case | None = None
+    facility: Facility,
+    act: str,
+    refusal: SignatureRefused,
+    case: Case | None = None,
+    about: dict[str, Any] | None = None,
 ) -> None:
     """Record that somebody tried to sign and could not.
 
@@ -148,7 +152,7 @@ def record_bad_signature(
     """
     if refusal.code == "signature_missing":
         return
-    facts = {} if refusal.member else {"staff_code": "unknown"}
+    facts = (about or {}) | ({} if refusal.member else {"staff_code": "unknown"})
     trail.record_refusal(facility, act, [refusal.code], refusal.member, case=case, facts=facts)
 
 

@@ -19,10 +19,9 @@ from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
 from cases.models import Case, Hold
 from cases.overview import Machine
 from cases.steps import STEPS
-from cases.views.answering import open_form
+from cases.views.answering import open_form, record_bad_signature
 from cases.views.kept import UNTIL, Kept
 from cases.views.requests import StaffRequest, need_role, signers_else, units_of
-from chain_of_custody.trail import record_refusal
 from crematory import clock
 from crematory.middleware import KEPT_SESSION_KEY
 from crematory.ready import Ready
@@ -160,11 +159,8 @@ def _correct(request: StaffRequest, row: Reading, form: CorrectReadingForm) -> i
         return 403 if refusal.code == "reading_role" else 422
     except SignatureRefused as refusal:
         form.add_error(form.refused_at, str(refusal))
-        if refusal.member:
-            facts = {"retort": row.retort.place.code}
-            record_refusal(
-                request.facility, "correct_reading", [refusal.code], refusal.member, facts=facts
-            )
+        about = {"retort": row.retort.place.code}
+        record_bad_signature(request.facility, "correct_reading", refusal, about=about)
         return 403
     return 302
 

@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from cases.models import Case
 from cases.papers import KINDS, print_for
@@ -18,6 +18,7 @@ from chain_of_custody.press import PrintRefused, is_by_hand, read_paper
 from chain_of_custody.typesetter import PressUnavailable
 from crematory.check_character import explain
 
+WRITES = ["GET", "HEAD", "POST"]
 LONGEST_TOKEN = 64
 NO_FONT = (
     "This system has no font for {points}; the paper shows boxes and says so. Whoever runs the "
@@ -27,13 +28,13 @@ NO_FONT = (
 BY_HAND_INSTEAD = " Until then, write the label by hand: the button stands beside the printing."
 
 
-@require_POST
+@require_http_methods(WRITES)
 def print_kind(request: HttpRequest, number: str, kind: str) -> HttpResponseBase:
     """Print one paper and show it; the same token shows the paper that it printed before."""
     return _issue(request, number, kind, by_hand=False)
 
 
-@require_POST
+@require_http_methods(WRITES)
 def write_kind(request: HttpRequest, number: str, kind: str) -> HttpResponseBase:
     """Issue a paper to be written by hand, and show what to write."""
     return _issue(request, number, kind, by_hand=True)
@@ -43,6 +44,8 @@ def _issue(request: HttpRequest, number: str, kind: str, by_hand: bool) -> HttpR
     case, member = case_or_404(request, number), cast(StaffRequest, request).user
     if kind not in KINDS:
         raise Http404
+    if request.method != "POST":  # as after signing in again: the button is on the case's page
+        return redirect("cases:case", number=case.number)
     token = request.POST.get("token", "")[:LONGEST_TOKEN]
     kept_token = token if token.isprintable() and token else None
     try:

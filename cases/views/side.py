@@ -134,6 +134,7 @@ def band(request: StaffRequest, number: str) -> HttpResponse:
             form.signature("witness"),
             form.token_sent,
             form.cleaned_data["band_reads"],
+            form.band_date(),
         ),
     )
 

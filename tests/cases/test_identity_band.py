@@ -8,6 +8,7 @@ import pytest
 from cases import acts
 from cases.corrections import correct
 from cases.errors import ActRefused
+from cases.identity import NOT_READ, BandDate
 from cases.models import Case
 from cases.steps import ORDER, STEPS
 from chain_of_custody.models import CustodyEntry
@@ -30,13 +31,15 @@ def correct_at(case: Case, at: Any, field: str = "decedent_name", value: Any = N
     case.refresh_from_db()
 
 
-def compare(case: Case, at: Any, reads: str = NEW_NAME, **who: str) -> CustodyEntry:
+def compare(
+    case: Case, at: Any, reads: str = NEW_NAME, band: BandDate = NOT_READ, **who: str
+) -> CustodyEntry:
     keys = {"signed_by": cast.OPERATOR, "witness": cast.SECOND_OPERATOR, **who}
     first, second = (
         cast.signature(cast.member(case.facility, keys[role])) for role in ("signed_by", "witness")
     )
     with clock.pinned(at):
-        return acts.compare_band(case, first, second, cast.token(), reads)
+        return acts.compare_band(case, first, second, cast.token(), reads, band)
 
 
 def test_each_step_from_the_receipt_to_the_charge_asks() -> None:
@@ -59,7 +62,7 @@ def test_nobody_goes_on_until_the_band_was_compared(
     assert refused.codes[0] == "band_compared"
     assert "was corrected on" in refused.text
     assert "compare the identity band again" in refused.text
-    compare(case, at, case.decedent_name)
+    compare(case, at, case.decedent_name, BandDate(case.born_on))
     if verb == "charge":  # the label is superseded too
         with clock.pinned(at):
             cast.make_label(case)
@@ -118,6 +121,47 @@ def test_a_band_that_reads_otherwise_settles_nothing(case: Case) -> None:
     assert refusal("authorize", case).codes == ["band_compared"]
 
 
+def test_a_corrected_date_of_birth_is_read_from_the_band_too(case: Case) -> None:
+    before("authorize", case)
+    at, right = cast.time_of("authorize", case), date(1942, 5, 6)
+    correct_at(case, at, "born_on", right)
+    for band, code in (
+        (NOT_READ, "band_date_missing"),
+        (BandDate(right, is_absent=True), "band_date_missing"),
+        (BandDate(date(1941, 5, 6)), "band_differs"),
+        (BandDate(is_absent=True), "band_date_manager"),
+    ):
+        with pytest.raises(ActRefused) as caught:
+            compare(case, at, "Ada Example", band)
+        assert caught.value.code == code
+    correct_at(case, at)  # a name corrected afterwards does not hide the date
+    with pytest.raises(ActRefused) as caught:
+        compare(case, at)
+    assert caught.value.code == "band_date_missing"
+    entry = compare(case, at, band=BandDate(right))
+    assert facts_of(entry) == {"band_reads": NEW_NAME, "born_on": "1942-05-06"}
+    assert "1942" not in entry.payload
+    assert attempt("authorize", case).stage_to == "authorized"
+
+
+def test_where_the_band_shows_no_date_a_manager_is_one_of_the_two(case: Case) -> None:
+    before("authorize", case)
+    at = cast.time_of("authorize", case)
+    correct_at(case, at, "born_on", date(1942, 5, 6))
+    entry = compare(case, at, "Ada Example", BandDate(is_absent=True), witness=cast.MANAGER)
+    assert facts_of(entry)["band_shows_no_birth"] is True
+    assert attempt("authorize", case).stage_to == "authorized"
+
+
+def test_a_date_of_birth_that_is_not_known_is_on_no_band(case: Case) -> None:
+    before("authorize", case)
+    at = cast.time_of("authorize", case)
+    correct_at(case, at, "born_on", None)
+    assert (
+        "band_shows_no_birth" in compare(case, at, "Ada Example", BandDate(is_absent=True)).payload
+    )
+
+
 def test_what_the_band_reads_is_sealed_and_the_trail_holds(case: Case) -> None:
     before("authorize", case)
     at = cast.time_of("authorize", case)
@@ -170,6 +214,11 @@ def test_the_page_leads_to_the_comparison_and_records_it(
     second = cast.member(facility, cast.SECOND_OPERATOR)
     assert client.post(url("band", case), data | signed(second, "witness")).status_code == 302
     assert url("band", case) not in text_of(client, url("case", case))
+    correct_at(case, case.stage_since, "born_on", date(1942, 5, 6))
+    data["token"] = cast.token()
+    data |= signed(second, "witness")
+    assert "read it from the band too" in client.post(url("band", case), data).content.decode()
+    assert client.post(url("band", case), data | {"born_on": "1942-05-06"}).status_code == 302
     assert "Identity band compared" in text_of(client, url("trail", case))
 
 

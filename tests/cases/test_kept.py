@@ -16,11 +16,11 @@ from django.urls import reverse
 from cases import acts, corrections, staffing
 from cases.errors import StepRefused
 from cases.models import Case
-from cases.overview import STALE_AFTER
 from crematory import clock
 from crematory.models import Facility
 from retort_log.acts import record_reading
 from retort_log.fitness import state_fitness
+from retort_log.readings import FRESH
 from tests import cast
 from tests.cases.pages import text_of
 
@@ -159,7 +159,7 @@ def test_a_reading_grows_old_within_the_minute(
     as_clerk: Client, case: Case, still: datetime
 ) -> None:
     _read(case)
-    almost = still + STALE_AFTER - timedelta(milliseconds=300)
+    almost = still + FRESH - timedelta(milliseconds=300)
     with clock.pinned(almost):
         assert "Old reading" not in text_of(as_clerk, reverse("machines"))
     time.sleep(0.3)

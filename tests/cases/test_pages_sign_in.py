@@ -4,6 +4,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from cases.models import Case
 from crematory.models import StaffMember
 from retort_log.models import Retort
 from tests import cast
@@ -37,3 +38,17 @@ class TestSigningIn:
         address = reverse("machine", args=[retort.place.code])
         response = client.get(address, headers={"HX-Request": "true"}, follow=True)
         assert response.headers["HX-Refresh"] == "true"
+
+
+@pytest.mark.parametrize("how", ["print", "write"])
+def test_who_printed_after_the_session_ended_comes_to_the_case(
+    client: Client, clerk: StaffMember, case: Case, how: str
+) -> None:
+    cast.bring(case, "in_care")
+    address = reverse(f"cases:{how}", args=[case.number, "label"])
+    asked = client.post(address, {"token": "t"}).headers["Location"]
+    sent = {"username": "QVC1", "password": cast.PASSWORD, "next": address}
+    response = client.post(asked, sent, follow=True)
+    assert response.status_code == 200
+    assert response.redirect_chain[-1][0] == reverse("cases:case", args=[case.number])
+    assert not case.papers.exists()

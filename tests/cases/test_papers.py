@@ -409,7 +409,9 @@ def test_printing_leads_to_the_paper(desk: Client, released: Case) -> None:
 
 
 def test_a_paper_is_printed_by_post_only(desk: Client, released: Case) -> None:
-    assert desk.get(reverse("cases:print", args=[released.number, "label"])).status_code == 405
+    for how in ("print", "write"):  # where signing in again leads
+        opened = desk.get(reverse(f"cases:{how}", args=[released.number, "label"]))
+        assert opened.headers["Location"] == reverse("cases:case", args=[released.number])
     assert print_at(desk, released, "poem").status_code == 404
 
 

@@ -265,3 +265,16 @@ def test_the_button_says_who_signs(case: Case, who: str, is_told: bool) -> None:
     page = browser(cast.member(case.facility, who))
     for address in (url("case", case), url("step", case, "authorize")):
         assert ("Signed by: front office." in text(page.get(address))) == is_told
+
+
+def test_a_correction_signed_with_a_code_that_nobody_has_is_recorded(
+    page: Client, earlier: Reading
+) -> None:
+    address = reverse("cases:correct-reading", args=["retort-1", earlier.pk])
+    data = {"act": "withdraw", "why": "x", "signer_code": "NOONE", "signer_pin": "999000"}
+    assert page.post(address, data | {"token": "t"}).status_code == 403
+    entry = CustodyEntry.objects.latest("sequence")
+    assert (entry.act, entry.outcome, entry.signed_by) == ("correct_reading", "refused", None)
+    assert facts_of(entry) == {
+        "reasons": ["signature_wrong"], "retort": "retort-1", "staff_code": "unknown",
+    }  # fmt: skip

@@ -13,7 +13,7 @@ from chain_of_custody.models import CustodyEntry
 from chain_of_custody.verify import verify
 from crematory import clock
 from crematory.models import Facility, StaffMember
-from retort_log import selectors
+from retort_log import corrections, selectors
 from retort_log.acts import ReadingDoubted, ReadingRefused, record_reading
 from retort_log.corrections import RightValues, correct_reading
 from retort_log.models import Reading, ReadingCorrection, Retort
@@ -236,3 +236,30 @@ class TestDatabase:
         cast.bring(case, "in_retort")
         with raw.refuses("only goes forward"):
             raw.run("UPDATE retort_log_run SET charge_reading_id = NULL")
+
+
+def test_a_reading_belongs_to_the_whole_minute(retort: Retort) -> None:
+    """A reading at 10:00:30 leaves 10:01 free, and no other second of 10:00."""
+    minute = AT.replace(second=0, microsecond=0)
+    with clock.pinned(minute + timedelta(minutes=5)):
+        cast.read(retort, RIGHT, minute + timedelta(seconds=30))
+        for second in (0, 59):
+            with pytest.raises(ReadingRefused) as caught:
+                cast.read(retort, (Decimal(640), Decimal(870)), minute + timedelta(seconds=second))
+            assert caught.value.code == "reading_minute"
+        for minutes in (-1, 1):
+            assert cast.read(retort, RIGHT, minute + timedelta(minutes=minutes))
+
+
+def test_the_log_is_locked_before_the_run_is_looked_up(
+    reading: Reading, operator: StaffMember, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A charge that is being recorded holds the log: its run is seen, or begins afterwards."""
+    asked: list[str] = []
+    lock, look = corrections.trail.lock_log, corrections.run_of
+    monkeypatch.setattr(
+        corrections.trail, "lock_log", lambda house: (asked.append("lock"), lock(house))[1]
+    )
+    monkeypatch.setattr(corrections, "run_of", lambda row: (asked.append("run"), look(row))[1])
+    put_right(reading, operator)
+    assert asked[:2] == ["lock", "run"]
