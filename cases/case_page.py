@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db.models import QuerySet, prefetch_related_objects
 from django.db.models.fields.json import KT
 
 from cases import papers
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
-from cases.models import AuthorizingAgent, Case, DeviceAnswer, Document, Recipient
+from cases.models import Case, DeviceAnswer
 from cases.roles import WHO, power, powers
-from cases.selectors import HOLDS, may_correct
+from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import CustodyEntry, Paper, open_placement
 from crematory.models import StaffMember
-from crematory.ready import Ready, attach
 
 # Gates of later steps that the record alone answers, before anybody stands at the machine.
 ON_RECORD = frozenset(
@@ -39,31 +39,34 @@ ON_RECORD = frozenset(
 
 
 LABEL_GATES = {"label_scanned", "label_disc_scanned"}
-# What gates and page read of the case; each is read when it is first asked for.
-FETCHED: dict[str, Ready[Any]] = {
-    "documents": Ready(lambda case: Document.objects.filter(case=case)),
-    "agents": Ready(lambda case: AuthorizingAgent.objects.filter(case=case)),
-    "recipients": Ready(lambda case: Recipient.objects.filter(case=case)),
-    "device_answers": Ready(lambda case: DeviceAnswer.objects.filter(case=case)),
-    "holds": HOLDS,
-}
-_PATH = Ready(
-    lambda case: (
+# What gates and page read of the case.
+FETCHED = (
+    "documents",
+    "agents",
+    "recipients",
+    "device_answers",
+    "holds__opened_by",
+    "holds__lifted_by",
+)
+
+
+def _path(case: int) -> QuerySet[Any]:
+    return (
         CustodyEntry.objects.filter(case=case)
         .exclude(stage_to="")
         .select_related("signed_by", "witness")
         .only("act", "happened_at", "signed_by__printed_name", "witness__printed_name")
     )
-)
-_PRINTED = Ready(
-    lambda case: (
+
+
+def _printed(case: int) -> QuerySet[Any]:
+    return (
         Paper.objects.filter(case=case)
         .select_related("superseded")
         .annotate(by_hand=KT("facts__by_hand"))
         .defer("facts")
         .order_by("-printed_at", "-pk")
     )
-)
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,7 @@ class Missing:
 
 def path(case: Case) -> list[PathStep]:
     """Return the path; a person returned uncremated has that step in place of the rest."""
-    entries = {entry.act: entry for entry in _PATH(case.pk)}
+    entries = {entry.act: entry for entry in _path(case.pk)}
     ahead = next_step(case.stage)
     verbs = ORDER
     if "return_uncremated" in entries:
@@ -134,13 +137,13 @@ def printed(case: Case) -> list[tuple[str, Paper]]:
     """Return the papers that were printed, newest first, with their titles."""
     return [
         (papers.KINDS[p.kind].title if p.kind in papers.KINDS else p.kind, p)
-        for p in _PRINTED(case.pk)
+        for p in _printed(case.pk)
     ]
 
 
 def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
     """Return what the page shows to this member, but for its kept parts."""
-    attach(case, {name: ready(case.pk) for name, ready in FETCHED.items()})
+    prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
     return {

@@ -10,22 +10,24 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.db.models import QuerySet
+
 from cases.errors import ActRefused
 from cases.models import Case
 from chain_of_custody.models import CustodyEntry
 from chain_of_custody.trail import Sealed
 from crematory.models import Role, StaffMember
-from crematory.ready import Ready
 
 # What an identity band reads: the name, commonly with the date of birth (common practice, no
 # source). The sex is on no band.
 IDENTITY = {"decedent_name": "name", "born_on": "date of birth"}
 COMPARISONS = ("receive", "compare_band")
-_ENTRIES = Ready(
-    lambda case: CustodyEntry.objects.filter(
+
+
+def _entries(case: int) -> QuerySet[Any]:
+    return CustodyEntry.objects.filter(
         case=case, outcome=CustodyEntry.Outcome.DONE, act__in=("correct", *COMPARISONS)
     ).order_by("-sequence")
-)
 
 
 def uncompared(case: Case) -> tuple[CustodyEntry, str] | None:
@@ -39,7 +41,7 @@ def uncompared(case: Case) -> tuple[CustodyEntry, str] | None:
 def _corrected(case: Case) -> list[tuple[CustodyEntry, str]]:
     """All corrections of who the person is since the last comparison, the newest first."""
     found: list[tuple[CustodyEntry, str]] = []
-    for entry in _ENTRIES(case.pk):
+    for entry in _entries(case.pk):
         if entry.act in COMPARISONS:
             return found
         field = json.loads(entry.payload)["facts"]["field"]

@@ -20,11 +20,9 @@ from django.db.models import (
 from django.db.models.functions import RowNumber
 
 from cases.models import Case, Hold
-from cases.selectors import HOLDS
 from cases.steps import FINAL_STAGES, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import Place
 from crematory.models import Facility
-from crematory.ready import Ready, attach
 from retort_log import selectors
 from retort_log.models import Reading, Retort, Run
 from retort_log.readings import FRESH
@@ -68,7 +66,7 @@ class Waiting:
     total: int
 
 
-def _ranked(facility: Any) -> QuerySet[Any]:
+def _ranked(facility: int) -> QuerySet[Any]:
     held = Hold.objects.filter(case=OuterRef("pk"), lifted_at__isnull=True)
     return (
         _open_cases(facility)
@@ -83,13 +81,10 @@ def _ranked(facility: Any) -> QuerySet[Any]:
     )
 
 
-_RANKED = Ready(_ranked)
-
-
 def waiting(facility: Facility) -> list[Waiting]:
     """Return the groups of persons without a hold by the step that comes next."""
     by_stage: dict[str, list[Any]] = {}
-    for case in with_facility(_RANKED(facility.pk), facility):
+    for case in with_facility(_ranked(facility.pk), facility):
         by_stage.setdefault(case.stage, []).append(case)
     return [
         Waiting(step, stage, signers(step), by_stage[stage], by_stage[stage][0].total)
@@ -111,19 +106,18 @@ def open_holds(facility: Facility) -> list[Hold]:
     Found by the staff who opened them, who are few, and not by the cases, who are many: only
     members of a facility open holds on its cases.
     """
-    holds = list(_OPEN_HOLDS(facility.pk))
+    holds = list(_open_holds(facility.pk))
     with_facility((hold.case for hold in holds), facility)
     return holds
 
 
-_OPEN_HOLDS = Ready(
-    lambda facility: (
+def _open_holds(facility: int) -> QuerySet[Any]:
+    return (
         Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
         .select_related("case", "opened_by")
         .only("ground", "opened_at", "opened_by__printed_name", *(f"case__{n}" for n in _ROW))
         .order_by("opened_at")[:HOLD_LIMIT]
     )
-)
 
 
 @dataclass(frozen=True)
@@ -183,43 +177,46 @@ class Machine:
         return self.stale_at is None or self.stale_at < self.now
 
 
-def _retorts(now: Any, facility: Any) -> QuerySet[Any]:
+def _retorts(now: datetime, facility: int) -> QuerySet[Any]:
     retorts = Retort.objects.filter(facility=facility).select_related("place", "permit")
     return retorts.annotate(newest=selectors.newest_of_each(now))
 
 
-_RETORTS = Ready(_retorts)
-_RETORT = Ready(lambda now, facility, code: _retorts(now, facility).filter(place__code=code))
-_OPEN_RUNS = Ready(
-    lambda facility: Run.objects.filter(
-        retort__facility=facility, ended_at__isnull=True
-    ).select_related("case__disc")
-)
-_READINGS = Ready(lambda *pks: Reading.objects.filter(pk__in=pks))
+def _retort(now: datetime, facility: int, code: str) -> QuerySet[Any]:
+    return _retorts(now, facility).filter(place__code=code)
+
+
+def _open_runs(facility: int) -> QuerySet[Any]:
+    return Run.objects.filter(retort__facility=facility, ended_at__isnull=True).select_related(
+        "case__disc"
+    )
+
+
+def _readings(*pks: int) -> QuerySet[Any]:
+    return Reading.objects.filter(pk__in=pks)
 
 
 def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]:
     """Return the facility's retorts, or the one at the place with this code. Four queries."""
-    found = list(_RETORT(now, facility.pk, code) if code else _RETORTS(now, facility.pk))
-    runs = {run.retort_id: run for run in _OPEN_RUNS(facility.pk)}
+    found = list(_retort(now, facility.pk, code) if code else _retorts(now, facility.pk))
+    runs = {run.retort_id: run for run in _open_runs(facility.pk)}
     ids = [getattr(retort, "newest") for retort in found]  # noqa: B009 - annotated above
-    rows = selectors.standing(_READINGS(*(pk for pk in ids if pk)) if any(ids) else ())
+    rows = selectors.standing(_readings(*(pk for pk in ids if pk)) if any(ids) else ())
     readings = {row.reading.retort_id: row for row in rows}
     with_facility((run.case for run in runs.values()), facility)
     for retort in found:
         if run := runs.get(retort.pk):
             run.retort = retort  # a gate asks the run for its retort
-            attach(run.case, {"holds": HOLDS(run.case_id)})
     return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
 
 
 def places(facility: Facility) -> list[dict[str, Any]]:
     """Return every place with who is there: one query, however many places there are."""
-    return [dict(row) for row in _PLACES(facility.pk)]
+    return [dict(row) for row in _places(facility.pk)]
 
 
-_PLACES: Ready[Any] = Ready(
-    lambda facility: (
+def _places(facility: int) -> QuerySet[Any]:
+    return (
         Place.objects.filter(facility=facility)
         .annotate(stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)))
         .values(
@@ -235,21 +232,21 @@ _PLACES: Ready[Any] = Ready(
         )
         .order_by("kind", "area", "code")
     )
-)
-_COUNTED: Ready[Any] = Ready(
-    lambda facility: (
+
+
+def _counted(facility: int) -> QuerySet[Any]:
+    return (
         Place.objects.filter(facility=facility, is_in_use=True)
         .annotate(stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)))
         .values("kind")
         .annotate(total=Count("pk"), taken=Count("stay"))
         .order_by()
     )
-)
 
 
 def free_places(facility: Facility) -> list[dict[str, Any]]:
     """Return for each kind of place how many are in use and how many of those are free."""
-    by_kind = {row["kind"]: row for row in _COUNTED(facility.pk)}
+    by_kind = {row["kind"]: row for row in _counted(facility.pk)}
     return [
         {
             "label": kind.label,

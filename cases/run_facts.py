@@ -6,27 +6,30 @@ shown beside it as a notice, so that nobody reads the run without it.
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
+
+from django.db.models import QuerySet
 
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE
-from crematory.ready import Ready, first
 from crematory.units import UnitSystem, show_quantity
 from retort_log import selectors
 from retort_log.models import Reading, ReadingCorrection, Run
 from retort_log.readings import FRESH
 
-_RUN = Ready(
-    lambda case: Run.objects.filter(case=case).select_related(
+
+def _run(case: int) -> QuerySet[Any]:
+    return Run.objects.filter(case=case).select_related(
         "retort__permit", "charge_reading", "recovery_reading"
     )
-)
-_CORRECTIONS = Ready(
-    lambda retort, start, end: (
+
+
+def _corrections(retort: int, start: datetime, end: datetime) -> QuerySet[Any]:
+    return (
         ReadingCorrection.objects.filter(retort=retort, reading__at__range=(start, end))
         .select_related("reading", "corrected_by")
         .order_by("corrected_at")
     )
-)
 
 
 @dataclass(frozen=True)
@@ -42,10 +45,10 @@ def run_facts(case: Case, now: datetime) -> RunFacts | None:
     """Return what is known of the case's run, None before the charge. At most six queries."""
     if case.stage in BEFORE_CHARGE:
         return None
-    run = first(_RUN(case.pk))
+    run = _run(case.pk).first()
     if run is None:
         return None
-    corrections = list(_CORRECTIONS(run.retort_id, run.charged_at - FRESH, run.ended_at or now))
+    corrections = list(_corrections(run.retort_id, run.charged_at - FRESH, run.ended_at or now))
     units: UnitSystem = "us" if case.facility.units == "us" else "metric"
     return RunFacts(run, _notices(run, units) if corrections else [], corrections)
 

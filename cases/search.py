@@ -2,8 +2,6 @@
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
 
 from django.db import connection
 from django.db.models import Q, QuerySet
@@ -14,7 +12,6 @@ from cases.names import fold
 from cases.steps import FINAL_STAGES, STAGES
 from chain_of_custody.models import Paper
 from crematory.models import Facility
-from crematory.ready import Ready
 
 PAGE_SIZE = 25
 # A case number's form without looking at its check character, so that a slip is told as a slip.
@@ -104,23 +101,10 @@ def matching(search: Search) -> QuerySet[Case]:
 
 def _page(search: Search, everywhere: bool) -> list[Case]:
     """One case more than a page holds, so that it is known whether there are more."""
-    if not search.text and not search.after:
-        return list(_first_page(search.state)(search.facility.pk))
     matches, key = _matches(search, everywhere), _key(search, everywhere)
     if search.after:
         matches = _after(matches, search, key)
     return list(_ordered(matches, key)[: PAGE_SIZE + 1])
-
-
-@lru_cache(maxsize=32)
-def _first_page(state: str) -> Ready[Case]:
-    """The list as it is opened: nothing is looked for. There are as many states as choices."""
-
-    def first(facility: Any) -> QuerySet[Case]:
-        opened = Search(facility, state=state)
-        return _ordered(_matches(opened, True), _key(opened, True))[: PAGE_SIZE + 1]
-
-    return Ready(first)
 
 
 def _key(search: Search, everywhere: bool) -> str:

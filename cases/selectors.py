@@ -6,18 +6,10 @@ from typing import Any
 from django.http import Http404, HttpRequest
 
 from cases.corrections import CORRECTABLE, MANAGERS
-from cases.models import Case, Delivery, Hold
+from cases.models import Case, Delivery
 from cases.roles import named
 from crematory.check_character import explain
 from crematory.models import Role
-from crematory.ready import Ready, first
-
-_CASE = Ready(
-    lambda facility, number: Case.objects.filter(facility=facility, number=number).select_related(
-        "disc"
-    )
-)
-HOLDS = Ready(lambda case: Hold.objects.filter(case=case).select_related("opened_by", "lifted_by"))
 
 
 def case_or_404(request: HttpRequest, number: str) -> Case:
@@ -28,7 +20,8 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
     wanted = number.strip().upper()[:40]  # no number is as long
     if problem := explain(wanted):
         raise Http404(f"This is no case number. {problem}")
-    case = first(_CASE(request.facility.pk, wanted))  # type: ignore[attr-defined]
+    rows = Case.objects.filter(facility=request.facility, number=wanted)  # type: ignore[attr-defined]
+    case = rows.select_related("disc").first()
     if case is None:
         raise Http404(f"The case number {wanted} is not known here.")
     case.facility = request.facility  # type: ignore[attr-defined]

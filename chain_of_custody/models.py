@@ -3,11 +3,10 @@
 from typing import Any
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 
 from chain_of_custody.append_only import AppendOnlyModel
 from crematory.models import Facility, StaffMember
-from crematory.ready import Ready, first
 
 
 class Place(models.Model):
@@ -204,9 +203,8 @@ class PaperSuperseded(AppendOnlyModel):
 
 def open_placement(case: Any) -> Placement | None:
     """Return where the person is now, or None."""
-    return first(_OPEN_PLACEMENT(case.pk))
+    return _open_placement(case.pk).first()
 
 
-_OPEN_PLACEMENT = Ready(
-    lambda case: Placement.objects.filter(case=case, until__isnull=True).select_related("place")
-)
+def _open_placement(case: int) -> QuerySet[Any]:
+    return Placement.objects.filter(case=case, until__isnull=True).select_related("place")

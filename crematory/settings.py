@@ -154,7 +154,6 @@ STORAGES = {
 PAPERS_DIR = VAR_DIR / "papers"
 
 # A shift: many acts are signed by being signed in, and tablets are shared.
-SESSION_ENGINE = "crematory.sessions"
 # What a message says can name a person: it stays on the server.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 SESSION_COOKIE_AGE = 12 * 60 * 60

@@ -9,7 +9,6 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
-from crematory.ready import Ready, first
 from retort_log.models import Reading, ReadingCorrection, Retort, Run
 
 
@@ -53,14 +52,14 @@ class Standing:
 
 def open_run(retort: Retort) -> Run | None:
     """Return the run that has not ended in this retort, or None."""
-    return first(_OPEN_RUN(retort.pk))
+    return _open_run(retort.pk).first()
 
 
 def standing(readings: Iterable[Reading]) -> list[Standing]:
     """Return these readings as they stand, in their order: one query for all corrections."""
     rows = list(readings)
     found: dict[int, list[ReadingCorrection]] = {}
-    for correction in _CORRECTIONS(*(row.pk for row in rows)) if rows else ():
+    for correction in _corrections(*(row.pk for row in rows)) if rows else ():
         found.setdefault(correction.reading_id, []).append(correction)
     return [Standing(row, tuple(found.get(row.pk, ()))) for row in rows]
 
@@ -82,7 +81,7 @@ def newest_of_each(now: datetime) -> Subquery:
 
 def newest_reading(retort: Retort, now: datetime) -> Standing | None:
     """Return the newest reading that counts and is not later than `now`, as it stands."""
-    return next(iter(standing(_NEWEST(retort.pk, now))), None)
+    return next(iter(standing(_newest(retort.pk, now))), None)
 
 
 def neighbours(retort: Retort, at: datetime, apart_from: Reading | None = None) -> list[Standing]:
@@ -106,7 +105,7 @@ def longest_gap(retort: Retort, start: datetime, end: datetime) -> timedelta:
 
     A reading taken just before `start` does not count: averages hold while remains burn.
     """
-    times = list(_TIMES(retort.pk, start, end))
+    times = list(_times(retort.pk, start, end))
     edges = [start, *times, end]
     return max(
         (later - earlier for earlier, later in pairwise(edges)),
@@ -114,27 +113,27 @@ def longest_gap(retort: Retort, start: datetime, end: datetime) -> timedelta:
     )
 
 
-_OPEN_RUN = Ready(
-    lambda retort: Run.objects.filter(retort=retort, ended_at__isnull=True).select_related(
+def _open_run(retort: int) -> QuerySet[Any]:
+    return Run.objects.filter(retort=retort, ended_at__isnull=True).select_related(
         "case", "retort__permit"
     )
-)
-_CORRECTIONS = Ready(
-    lambda *readings: (
+
+
+def _corrections(*readings: int) -> QuerySet[Any]:
+    return (
         ReadingCorrection.objects.filter(reading__in=readings)
         .select_related("corrected_by")
         .order_by("ordinal")
     )
-)
-_NEWEST = Ready(
-    lambda retort, now: that_count(Reading.objects.filter(retort=retort, at__lte=now)).order_by(
-        "-at"
-    )[:1]
-)
-_TIMES: Ready[Any] = Ready(
-    lambda retort, start, end: (
+
+
+def _newest(retort: int, now: datetime) -> QuerySet[Any]:
+    return that_count(Reading.objects.filter(retort=retort, at__lte=now)).order_by("-at")[:1]
+
+
+def _times(retort: int, start: datetime, end: datetime) -> QuerySet[Any]:
+    return (
         that_count(Reading.objects.filter(retort=retort, at__range=(start, end)))
         .order_by("at")
         .values_list("at", flat=True)
     )
-)

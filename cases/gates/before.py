@@ -8,7 +8,6 @@ from cases.gates.base import Answer, Situation, asked, gate, passed, refused
 from cases.models import AuthorizingAgent, DeviceAnswer, Document, IdDisc
 from cases.names import fold
 from chain_of_custody.models import Place, Placement
-from crematory.ready import Ready, first
 
 OFFICE = "front office"
 OPERATOR = "operator"
@@ -107,14 +106,11 @@ def _free(facility: int, kind: str) -> QuerySet[Place]:
     return free.exclude(pk__in=taken)
 
 
-_FREE = Ready(lambda facility, kind: _free(facility, kind)[:1])
-
-
 def _place_answer(s: Situation, kind: str) -> Answer:
     """Answer for a gate that needs a free place of this kind."""
     label = Place.Kind(kind).label
     if s.facts is None:
-        if first(_FREE(s.case.facility_id, kind)):
+        if _free(s.case.facility_id, kind).exists():
             return asked(f"Choose a free {label}.")
         return refused(f"No {label} is free.", "make one free, or a manager adds one")
     if _free(s.case.facility_id, kind).filter(pk=s.facts.place.pk).exists():

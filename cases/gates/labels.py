@@ -13,7 +13,6 @@ from django.db.models import Exists, OuterRef, Prefetch
 from cases import scans
 from cases.gates.base import Answer, Situation, refused, wrong_person
 from chain_of_custody.models import CustodyEntry, Paper
-from crematory.ready import Ready, first
 
 LABEL = "label"
 WHO = "print a new label, fix it to the container in place of the old one, and scan that"
@@ -31,7 +30,6 @@ LABELS = (
     .annotate(is_burnt=IS_BURNT)
     .order_by("-copy")
 )
-_NEWEST = Ready(lambda case: LABELS.filter(case=case)[:1])
 # A page with many persons reads their labels at once.
 FETCH = Prefetch("papers", queryset=LABELS, to_attr="labels_read")
 
@@ -41,7 +39,7 @@ def newest(s: Situation) -> Paper | None:
     read_before: list[Paper] | None = getattr(s.case, "labels_read", None)
     if read_before is not None:
         return read_before[0] if read_before else None
-    return first(_NEWEST(s.case.pk))
+    return LABELS.filter(case=s.case).first()
 
 
 def on_record(s: Situation) -> Answer | None:

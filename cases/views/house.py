@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -22,20 +23,19 @@ from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, need_role
 from crematory import clock
 from crematory.models import Role, StaffMember
-from crematory.ready import Ready
 from crematory.signatures import Signature, SignatureRefused, sign
 from retort_log.models import Retort
 
 SECRETS = ("own_pin", "pin", "pin_again", "password", "password_again")
 WRITES = ("GET", "HEAD", "POST")
-_STAFF = Ready(
-    lambda facility: StaffMember.objects.filter(facility=facility).order_by(
-        "-is_active", "staff_code"
-    )
-)
-_RETORTS = Ready(
-    lambda facility: Retort.objects.filter(facility=facility).select_related("permit", "place")
-)
+
+
+def _staff(facility: int) -> QuerySet[Any]:
+    return StaffMember.objects.filter(facility=facility).order_by("-is_active", "staff_code")
+
+
+def _retorts(facility: int) -> QuerySet[Any]:
+    return Retort.objects.filter(facility=facility).select_related("permit", "place")
 
 
 def _today(request: StaffRequest) -> date:
@@ -62,7 +62,7 @@ def house(request: StaffRequest) -> HttpResponse:
 
 def _machines_and_staff(request: StaffRequest) -> dict[str, Any]:
     facility, today = request.facility, _today(request)
-    staff, retorts = _STAFF(facility.pk), _RETORTS(facility.pk)
+    staff, retorts = _staff(facility.pk), _retorts(facility.pk)
     expired = staff_forms.is_expired
     return {
         "retorts": [(retort, expired(retort.permit.expires_on, today)) for retort in retorts],

@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -24,7 +25,6 @@ from cases.views.kept import UNTIL, Kept
 from cases.views.requests import StaffRequest, need_role, signers_else, units_of
 from crematory import clock
 from crematory.middleware import KEPT_SESSION_KEY
-from crematory.ready import Ready
 from crematory.signatures import SignatureRefused
 from crematory.units import NBSP, UnitSystem, show_quantity
 from retort_log.acts import READERS, ReadingDoubted, ReadingRefused, record_reading
@@ -38,14 +38,15 @@ RETORT_GATES = ("retort_free", "retort_fit", "charging_temperature")
 PERSON_GATES = ("waiting_period", "mass_limit", "label_scanned")
 CANDIDATES = 8
 READINGS = 12
-_LAST = Ready(
-    lambda retort: (
+
+
+def _last(retort: int) -> QuerySet[Any]:
+    return (
         Reading.objects.filter(retort=retort)
         .select_related("read_by")
         .only("at", "primary_c", "secondary_c", "read_by__printed_name")
         .order_by("-at")[:READINGS]
     )
-)
 
 
 @dataclass(frozen=True)
@@ -204,7 +205,7 @@ def _whole(
 
 
 def _readings(retort: Retort, may_read: bool) -> dict[str, Any]:
-    return {"retort": retort, "may_read": may_read, "readings": standing(_LAST(retort.pk))}
+    return {"retort": retort, "may_read": may_read, "readings": standing(_last(retort.pk))}
 
 
 def _live(request: StaffRequest, code: str) -> dict[str, Any]:

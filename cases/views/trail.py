@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
@@ -11,8 +12,7 @@ from cases.selectors import case_or_404
 from cases.trail_lines import line
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, units_of
-from chain_of_custody.models import CustodyEntry, SealedValue
-from crematory.ready import Ready, share_out
+from chain_of_custody.models import CustodyEntry
 
 PAGE_SIZE = 200
 SHOWN = (
@@ -24,15 +24,16 @@ SHOWN = (
     ),
     *(f"{place}__{what}" for place in ("place_from", "place_to") for what in ("area", "name")),
 )
-_ENTRIES = Ready(
-    lambda case, first: (
+
+
+def _entries(case: int, first: int) -> QuerySet[Any]:
+    return (
         CustodyEntry.objects.filter(case=case, sequence__gte=first)
         .select_related("signed_by", "witness", "place_from", "place_to")
         .only(*SHOWN)
+        .prefetch_related("sealed")
         .order_by("sequence")[: PAGE_SIZE + 1]
     )
-)
-_SEALED = Ready(lambda *entries: SealedValue.objects.filter(entry__in=entries))
 
 
 @require_safe
@@ -48,8 +49,7 @@ def trail(request: StaffRequest, number: str) -> HttpResponse:
 
 
 def _read(request: StaffRequest, case: Case, first: int) -> dict[str, Any]:
-    found = list(_ENTRIES(case.pk, first))
-    share_out(found, "sealed", _SEALED, _SEALED(*(entry.pk for entry in found)))
+    found = list(_entries(case.pk, first))
     lines = [line(entry, units_of(request)) for entry in found[:PAGE_SIZE]]
     corrected: dict[int, list[int]] = {}
     for one in lines:
