@@ -62,10 +62,10 @@ CLASSES: dict[str, str] = {
     "other_willing": "other person willing to act",
 }
 
-# Facts that a text may name as taking a person's right away.
+# Facts that a text may name as taking a person's right away: words that follow the name.
 EXCLUSIONS: dict[str, str] = {
-    "separated_by_order": "separated from the decedent by court order",
-    "divorce_pending": "divorce proceedings pending",
-    "estranged_by_order": "found by a court to be estranged",
-    "arrested_for_the_death": "arrested in connection with the death",
+    "separated_by_order": "is separated from the decedent by court order",
+    "divorce_pending": "has divorce proceedings with the decedent pending",
+    "estranged_by_order": "was found by a court to be estranged from the decedent",
+    "arrested_for_the_death": "was arrested in connection with the death",
 }
