@@ -1,6 +1,7 @@
 """Who may authorize: worked examples of the texts, each with its source."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
@@ -43,7 +44,7 @@ from tests.cases.orders import (
 
 DISPUTED, INSUFFICIENT = Outcome.DISPUTED, Outcome.INSUFFICIENT
 SUFFICIENT, UNDECIDED = Outcome.SUFFICIENT, Outcome.UNDECIDED
-COLLECTIVELY, BY_INSTRUMENT = Quorum.COLLECTIVELY, {"instrument_on_file": True}
+BY_INSTRUMENT: dict[str, Any] = {"instrument_on_file": True}
 
 
 def keys(persons: tuple[Person, ...]) -> list[str]:
@@ -210,7 +211,7 @@ def test_the_personal_representative_overrides_nobody_in_tennessee() -> None:
         ({"reachable": False, "efforts": EFFORTS}, Why.NOT_REACHED),
     ],
 )
-def test_everybody_passed_over_is_explained(given: dict[str, object], why: Why) -> None:
+def test_everybody_passed_over_is_explained(given: dict[str, Any], why: Why) -> None:
     answer = asked(CA, person("spouse", **given), person("child", signs=True))
     assert answer.outcome is SUFFICIENT
     assert [(over.person.key, over.why) for over in answer.passed_over] == [("spouse", why)]
@@ -225,7 +226,7 @@ def test_the_days_of_the_efforts_are_kept() -> None:
 
 @pytest.mark.parametrize("given", [{}, {"reachable": False}, {"efforts": EFFORTS}])
 def test_without_an_answer_and_efforts_a_person_counts_as_living_and_reachable(
-    given: dict[str, object],
+    given: dict[str, Any],
 ) -> None:
     answer = asked(CA, person("spouse", **given), person("child", signs=True))
     assert answer.outcome is INSUFFICIENT
@@ -355,9 +356,7 @@ def test_a_delegate_signs_in_writing_for_the_one_who_delegated() -> None:
         ({"delegation": delegation("friend")}, {"living": False}),
     ],
 )
-def test_anybody_elses_hand_signs_for_nobody(
-    given: dict[str, object], friend: dict[str, object]
-) -> None:
+def test_anybody_elses_hand_signs_for_nobody(given: dict[str, Any], friend: dict[str, Any]) -> None:
     spouse = person("spouse", signed=signing(by="friend"), **given)
     answer = asked(SD, spouse, person(DELEGATE, "friend", **friend))
     assert (answer.outcome, keys(answer.unfounded)) == (INSUFFICIENT, ["spouse"])
