@@ -4,6 +4,7 @@ from django.utils import timezone
 
 from cases import scans
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused
+from cases.law import paper_words
 from cases.models import AuthorizingAgent, DeviceAnswer, Document, IdDisc
 from cases.names import fold
 from chain_of_custody.models import Place, Placement
@@ -123,7 +124,7 @@ def documents_on_file(s: Situation) -> Answer:
     citation = "; ".join(rule.citation for rule in missing or s.case.law.documents)
     if not missing:
         return passed(citation=citation)
-    names = ", ".join(Document.Kind(rule.kind).label for rule in missing)
+    names = ", ".join(paper_words(rule.kind) for rule in missing)
     return refused(f"Not on file: {names}.", f"{OFFICE}, from {s.case.sender}", citation=citation)
 
 

@@ -23,6 +23,12 @@ def _retort(s: Situation) -> Retort | None:
 @gate("Waiting period over")
 def waiting_period(s: Situation) -> Answer:
     law = s.case.law
+    if law.wait_hours is None:  # unknown, or only remembered: that is never "no wait"
+        return refused(
+            "The hours between death and cremation are unknown here.",
+            "a manager records the local authority's answer, or the house adopts a number",
+            citation=f"{law.wait_citation} {CHECK_LOCALLY}",
+        )
     passes_at = s.case.died_at + timedelta(hours=law.wait_hours)
     citation = f"{law.wait_citation}, {law.wait_hours} h from death. {CHECK_LOCALLY}"
     if s.now >= passes_at:

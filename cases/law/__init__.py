@@ -1,44 +1,26 @@
-"""Rules of law as data: one TOML file a jurisdiction. Pure: no database.
+"""Rules of law as data: one TOML file a jurisdiction. Pure: no Django, no database.
 
-Every rule keeps its citation and whether its text was found, is old, or comes from memory.
+Every rule keeps its citation, where it was read, and how well: found, old, or from memory. What
+is unknown is a state of its own and never means that there is no rule.
 """
 
-import tomllib
-from dataclasses import dataclass
-from datetime import date
 from functools import cache
 from pathlib import Path
 
-FOLDER = Path(__file__).parent / "jurisdictions"
+from cases.law.base import Mark, Rule, State
+from cases.law.offers import Offer, offers
+from cases.law.reading import RuleFileError, parse
+from cases.law.scales import TighteningRefused
+from cases.law.shape import DocumentRule, Jurisdiction
+from cases.law.tightening import tighten
+from cases.law.words import ITEMS, PAPERS, item_words, paper_words
+
+FOLDER = Path(__file__).parent.parent / "jurisdictions"
 CHECK_LOCALLY = "Check with the local authority: this is not legal advice."
 
 
 class JurisdictionUnknown(Exception):
     """No file for this code."""
-
-
-@dataclass(frozen=True)
-class DocumentRule:
-    """A paper that must be on file before authorization."""
-
-    kind: str
-    citation: str
-    mark: str
-
-
-@dataclass(frozen=True)
-class Jurisdiction:
-    """The rules of one jurisdiction, as read on `text_date`."""
-
-    code: str
-    name: str
-    text_date: date
-    wait_hours: int
-    wait_citation: str
-    clearance_rule: str
-    clearance_citation: str
-    documents: tuple[DocumentRule, ...]
-    radioactive_citation: str
 
 
 def codes() -> list[str]:
@@ -48,20 +30,32 @@ def codes() -> list[str]:
 
 @cache
 def jurisdiction(code: str) -> Jurisdiction:
-    """Load one jurisdiction; raises JurisdictionUnknown if there is no such file."""
+    """Load one jurisdiction.
+
+    Raises JurisdictionUnknown if there is no such file, RuleFileError if the file is wrong.
+    """
     if code not in codes():
         raise JurisdictionUnknown(f"No rules for “{code}”. There are: {', '.join(codes())}.")
-    data = tomllib.loads((FOLDER / f"{code}.toml").read_text(encoding="utf-8"))
-    return Jurisdiction(
-        code=data["code"],
-        name=data["name"],
-        text_date=data["text_date"],
-        wait_hours=data["wait"]["hours"],
-        wait_citation=data["wait"]["citation"],
-        clearance_rule=data["medical_clearance"]["rule"],
-        clearance_citation=data["medical_clearance"]["citation"],
-        documents=tuple(
-            DocumentRule(d["kind"], d["citation"], d["mark"]) for d in data["document"]
-        ),
-        radioactive_citation=data["radioactive"]["citation"],
-    )
+    return parse((FOLDER / f"{code}.toml").read_text(encoding="utf-8"), f"{code}.toml")
+
+
+__all__ = [
+    "CHECK_LOCALLY",
+    "ITEMS",
+    "PAPERS",
+    "DocumentRule",
+    "Jurisdiction",
+    "JurisdictionUnknown",
+    "Mark",
+    "Offer",
+    "Rule",
+    "RuleFileError",
+    "State",
+    "TighteningRefused",
+    "codes",
+    "item_words",
+    "jurisdiction",
+    "offers",
+    "paper_words",
+    "tighten",
+]

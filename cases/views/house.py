@@ -16,7 +16,6 @@ from django.views.decorators.http import require_http_methods, require_safe
 from cases import law, staffing
 from cases.errors import ActRefused
 from cases.forms import staff as staff_forms
-from cases.models import Document
 from cases.views.requests import StaffRequest, need_role
 from crematory import clock
 from crematory.models import Role, StaffMember
@@ -51,7 +50,7 @@ def house(request: StaffRequest) -> HttpResponse:
         "cases/house.html",
         {
             "law": rules,
-            "documents": [(Document.Kind(d.kind).label, d.citation) for d in rules.documents],
+            "documents": [(law.paper_words(d.kind), d.citation) for d in rules.documents],
             "check_locally": law.CHECK_LOCALLY,
             "retorts": retorts,
             "staff": staff,

@@ -1,0 +1,205 @@
+"""One jurisdiction: its rules, table by table, and what gates read of them."""
+
+import hashlib
+import json
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import date
+from functools import cached_property
+from typing import Any
+
+import rfc8785
+
+from cases.authority import Rank
+from cases.law import after_rules as after
+from cases.law import rules as before
+from cases.law.base import Mark, Rule
+
+AUTHORIZATION = "cremation_authorization"
+# Either is the paper by which somebody with the right asks for the cremation.
+REQUESTS = frozenset({AUTHORIZATION, "application"})
+
+
+@dataclass(frozen=True)
+class DocumentRule:
+    """A paper that must be on file before authorization."""
+
+    kind: str
+    citation: str
+    mark: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Jurisdiction:
+    """The rules of one jurisdiction, as read on `text_date`, tightened by the facility or not.
+
+    `tightened` lists what the facility asks beyond the law: (path, value), sorted.
+    """
+
+    code: str
+    name: str
+    text_date: date
+    tightened: tuple[tuple[str, str], ...] = ()
+    wait: before.Wait
+    medical_clearance: before.Clearance
+    authority: before.Authority
+    papers: tuple[before.Paper, ...]
+    holdings: tuple[before.Holding, ...]
+    holding_limits: tuple[before.HoldingLimit, ...]
+    holding_area: before.HoldingArea
+    identification: before.Identification
+    disc: before.Disc
+    container: before.ContainerRule
+    devices: before.Devices
+    radioactive: before.Radioactive
+    one_body: before.OneBody
+    receipt_delivery: after.Receipt
+    receipt_release: after.Receipt
+    record: after.Record
+    form: after.Form
+    certificate: after.Certificate
+    retentions: tuple[after.Retention, ...]
+    unclaimed: tuple[after.Unclaimed, ...]
+    particle: after.Particle
+    release: after.Release
+    secondary_chambers: tuple[after.SecondaryChamber, ...]
+    dispute: after.Dispute
+    presence: after.Presence
+    notices: tuple[after.Notice, ...]
+    signatures: after.Signatures
+    revocation: after.Revocation
+    without_form: after.WithoutForm
+    recovery: after.Recovery
+    packaging: after.Packaging
+    belongings: after.Belongings
+    metals: after.Belongings
+
+    @property
+    def wait_hours(self) -> int | None:
+        """Hours of wait that a gate holds to; None while they are unknown, never zero."""
+        return self.wait.hours if self.wait.is_enforced else None
+
+    @property
+    def wait_citation(self) -> str:
+        """Where the waiting period stands, or that it is unknown here."""
+        return self.wait.citation if self.wait.is_enforced else self._unknown("hours", self.wait)
+
+    @property
+    def clearance_rule(self) -> str:
+        """The rule of clearance; while unknown, whether the death is reportable is asked."""
+        rule = self.medical_clearance
+        return rule.rule if rule.is_enforced and rule.rule else "reportable"
+
+    @property
+    def clearance_citation(self) -> str:
+        """Where the clearance stands, or that it is unknown here."""
+        rule = self.medical_clearance
+        return rule.citation if rule.is_enforced else self._unknown("rule", rule)
+
+    @cached_property
+    def documents(self) -> tuple[DocumentRule, ...]:
+        """Papers due before the cremation, asked at its authorization.
+
+        A signed request is asked in any case, also where no text on it was read.
+        """
+        due = [
+            p for p in self.papers if p.is_enforced and p.before != "after" and not p.is_conditional
+        ]
+        found = tuple(DocumentRule(p.kind, p.citation, p.mark) for p in due)
+        if any(REQUESTS.intersection({p.kind, *p.alternatives}) for p in due):
+            return found
+        asked = f"No text on the authorization was read for {self.name}; one is asked always."
+        return (DocumentRule(AUTHORIZATION, asked, Mark.UNKNOWN), *found)
+
+    @property
+    def ranks(self) -> tuple[Rank, ...]:
+        """Return the order of those who may authorize, highest first; empty while unknown."""
+        return self.authority.ranks if self.authority.is_enforced else ()
+
+    @property
+    def radioactive_citation(self) -> str:
+        """Where the rule on radioactive implants stands; else that on implants in general."""
+        for rule in (self.radioactive, self.devices):
+            if rule.is_enforced:
+                return rule.citation
+        return self._unknown("rule on radioactive implants", self.radioactive)
+
+    def _unknown(self, what: str, rule: Rule) -> str:
+        said = f" ({rule.citation}; {rule.mark.value})" if rule.citation else ""
+        return f"{self.name}: {what} unknown here{said}. Ask the local authority."
+
+    def retention(self, what: str) -> after.Retention | None:
+        """Return how long `what` is kept, or None where nothing was read of it."""
+        return next((r for r in self.retentions if r.what == what), None)
+
+    @cached_property
+    def digest(self) -> str:
+        """SHA-256 of the canonical JSON (RFC 8785) of all rules, as 64 hex digits."""
+        return hashlib.sha256(rfc8785.dumps(_plain(self))).hexdigest()
+
+    def to_json(self) -> str:
+        """Return the rules as JSON, for a case that keeps those it was judged by."""
+        return json.dumps(_plain(self), ensure_ascii=False, sort_keys=True)
+
+
+def _plain(value: Any) -> Any:
+    """Return the value in types of JSON; None and empty lists are left out."""
+    if is_dataclass(value):
+        pairs = ((f.name, _plain(getattr(value, f.name))) for f in fields(value))
+        return {name: v for name, v in pairs if v is not None and v != []}
+    if isinstance(value, frozenset):
+        return sorted(value)
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    return value.isoformat() if isinstance(value, date) else value
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of the files: its name there, the attribute here, and what it holds.
+
+    `is_core`: every file has it. `unique` None: it stands once; else it is a list of tables of
+    which no two have the same value under that key ("" for a list that has no such key).
+    """
+
+    name: str
+    attribute: str
+    rule: type[Rule]
+    is_core: bool
+    unique: str | None
+
+
+TABLES: tuple[Table, ...] = (
+    Table("wait", "wait", before.Wait, True, None),
+    Table("medical_clearance", "medical_clearance", before.Clearance, True, None),
+    Table("authority", "authority", before.Authority, True, None),
+    Table("document", "papers", before.Paper, True, "kind"),
+    Table("holding", "holdings", before.Holding, True, ""),
+    Table("holding_limit", "holding_limits", before.HoldingLimit, False, ""),
+    Table("holding_area", "holding_area", before.HoldingArea, False, None),
+    Table("identification", "identification", before.Identification, True, None),
+    Table("disc", "disc", before.Disc, True, None),
+    Table("container", "container", before.ContainerRule, True, None),
+    Table("devices", "devices", before.Devices, True, None),
+    Table("radioactive", "radioactive", before.Radioactive, True, None),
+    Table("one_body", "one_body", before.OneBody, True, None),
+    Table("receipt_delivery", "receipt_delivery", after.Receipt, True, None),
+    Table("receipt_release", "receipt_release", after.Receipt, True, None),
+    Table("record", "record", after.Record, True, None),
+    Table("form", "form", after.Form, True, None),
+    Table("certificate", "certificate", after.Certificate, False, None),
+    Table("retention", "retentions", after.Retention, True, "what"),
+    Table("unclaimed", "unclaimed", after.Unclaimed, True, "then"),
+    Table("particle", "particle", after.Particle, True, None),
+    Table("release", "release", after.Release, True, None),
+    Table("secondary_chamber", "secondary_chambers", after.SecondaryChamber, True, "applies"),
+    Table("dispute", "dispute", after.Dispute, False, None),
+    Table("presence", "presence", after.Presence, False, None),
+    Table("notice", "notices", after.Notice, False, "of"),
+    Table("signatures", "signatures", after.Signatures, False, None),
+    Table("revocation", "revocation", after.Revocation, False, None),
+    Table("without_form", "without_form", after.WithoutForm, False, None),
+    Table("recovery", "recovery", after.Recovery, False, None),
+    Table("packaging", "packaging", after.Packaging, False, None),
+    Table("belongings", "belongings", after.Belongings, False, None),
+    Table("metals", "metals", after.Belongings, False, None),
+)
