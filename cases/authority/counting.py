@@ -99,8 +99,8 @@ def _opposition_defeats(quorum: Quorum, opposed: int, members: int) -> bool:
 
 def _review(rank: Rank) -> Review | None:
     """Why a number of signatures that is not enough cannot be called too small either."""
+    if rank.lesser is not Lesser.NONE:
+        return Review.GAP_IN_THE_TEXT
     if rank.quorum is Quorum.COLLECTIVELY:
         return Review.COLLECTIVELY
-    if rank.quorum is Quorum.UNKNOWN:
-        return Review.QUORUM_UNKNOWN
-    return None if rank.lesser is Lesser.NONE else Review.GAP_IN_THE_TEXT
+    return Review.QUORUM_UNKNOWN if rank.quorum is Quorum.UNKNOWN else None
