@@ -17,6 +17,7 @@ class Review(StrEnum):
     GAP_IN_THE_TEXT = "gap_in_the_text"  # neither the quorum nor the smaller number it allows
     COLLECTIVELY = "collectively"
     QUORUM_UNKNOWN = "quorum_unknown"
+    PLACE_UNKNOWN = "place_unknown"  # somebody named by the decedent has no rank in the order
     ORDER_UNKNOWN = "order_unknown"
     ORDER_EXHAUSTED = "order_exhausted"  # nobody of the known order is left
 

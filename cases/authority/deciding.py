@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from cases.authority.counting import Count, Review, count
-from cases.authority.persons import DELEGATE, DIRECTIONS, Person
+from cases.authority.persons import BY_THE_DECEDENT, DELEGATE, DIRECTIONS, Person
 from cases.authority.standing import PassedOver, Standing, Why, standing
 from cases.authority.terms import Quorum, Rank
 
@@ -39,6 +39,7 @@ class Answer:
     - `rule_out`: classes of which nobody has said that everybody is named.
     - `objectors`: those whose objection matters. Each calls for a hold by itself.
     - `quorum_stands`: the signatures are enough by the text in spite of the objections.
+    - `unplaced`: persons chosen by the decedent who have no rank here, and have not signed.
     - `noted`: objections without a right of their own; `outranked`: signatures that count nothing.
     """
 
@@ -57,6 +58,7 @@ class Answer:
     noted: tuple[Person, ...] = ()
     outranked: tuple[Person, ...] = ()
     passed_over: tuple[PassedOver, ...] = ()
+    unplaced: tuple[Person, ...] = ()
     review: Review | None = None
 
 
@@ -80,6 +82,7 @@ def decide(persons: Sequence[Person], ranks: Sequence[Rank], all_named: Collecti
         outranked=_outranked(people, walked),
         passed_over=_passed_over(people, walked, ranks),
         rule_out=_not_ruled_out(walked, all_named),
+        unplaced=_unplaced(people, ranks),
     )
     return _nobody(answer, ranks) if deciding is None else _weighed(answer, deciding)
 
@@ -143,6 +146,12 @@ def _passed_over(
     )
 
 
+def _unplaced(people: Sequence[Person], ranks: Sequence[Rank]) -> tuple[Person, ...]:
+    without = sorted(BY_THE_DECEDENT - {rank.key for rank in ranks})
+    stands = [standing(Rank(key, Quorum.ONE), people) for key in without]
+    return tuple(person for at in stands for person in at.unsigned)
+
+
 def _not_ruled_out(walked: Sequence[Standing], all_named: Collection[str]) -> tuple[str, ...]:
     """Classes that may hold somebody unnamed whose word would be needed."""
     open_classes = [at for at in walked if at.rank.key not in all_named]
@@ -165,7 +174,7 @@ def _nobody(answer: Answer, ranks: Sequence[Rank]) -> Answer:
 def _weighed(answer: Answer, deciding: Standing) -> Answer:
     """The answer where a rank decides, from the count of its signatures."""
     counted = count(deciding)
-    met = counted.met and not answer.rule_out
+    met = counted.met and not answer.rule_out and not answer.unplaced
     waiting = () if counted.met else deciding.unsigned
     return replace(
         answer,
@@ -179,7 +188,7 @@ def _weighed(answer: Answer, deciding: Standing) -> Answer:
         prove=tuple(p for p in waiting if p in deciding.unproved),
         unfounded=tuple(p for p in waiting if _by_another_hand(p, deciding)),
         quorum_stands=met and bool(answer.objectors),
-        review=None if answer.rule_out else counted.review,
+        review=None if answer.rule_out else _review(answer, counted),
     )
 
 
@@ -194,11 +203,15 @@ def _by_another_hand(person: Person, deciding: Standing) -> bool:
     return person.signed is not None and person.signed.by not in ("", person.key)
 
 
+def _review(answer: Answer, counted: Count) -> Review | None:
+    return Review.PLACE_UNKNOWN if counted.met and answer.unplaced else counted.review
+
+
 def _outcome(answer: Answer, counted: Count) -> Outcome:
     if answer.objectors:
         return Outcome.DISPUTED
     if answer.rule_out:
         return Outcome.INSUFFICIENT
-    if counted.met:
-        return Outcome.SUFFICIENT
-    return Outcome.UNDECIDED if counted.review else Outcome.INSUFFICIENT
+    if _review(answer, counted):
+        return Outcome.UNDECIDED
+    return Outcome.SUFFICIENT if counted.met else Outcome.INSUFFICIENT

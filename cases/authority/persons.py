@@ -22,6 +22,8 @@ BY_INSTRUMENT = frozenset(
         "public_administrator",
     }
 )
+# Those whom the decedent chose. Where an order leaves them out, their place is unknown, not low.
+BY_THE_DECEDENT = frozenset({DIRECTIONS, "designated_agent", "dd93"})
 
 
 @dataclass(frozen=True)

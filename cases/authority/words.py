@@ -23,6 +23,8 @@ _REVIEWS = {
     "settled when all have signed; otherwise ask the local authority or counsel.",
     Review.QUORUM_UNKNOWN: "How many of them must sign is not known here. It is settled when all "
     "have signed; otherwise look it up in the official text.",
+    Review.PLACE_UNKNOWN: "The decedent named somebody whose place in the order is not known here. "
+    "It is settled when that person signs too; otherwise ask the local authority.",
     Review.ORDER_UNKNOWN: "Who comes first is not known for this jurisdiction. Look it up in the "
     "official text, or ask the local authority.",
     Review.ORDER_EXHAUSTED: "Nobody of the known order may act. Ask the local authority who may: "
@@ -35,7 +37,7 @@ _PASSED: dict[Why, Callable[[PassedOver], str]] = {
     Why.EXCLUDED: lambda over: " and ".join(_fact(fact) for fact in over.facts),
     Why.NO_INSTRUMENT: lambda over: "has no paper or order on file that gives the right",
     Why.NOT_REACHED: lambda over: f"could not be reached; efforts on {_days(over.efforts_on)}",
-    Why.NOT_IN_THE_ORDER: lambda over: "is not in the order of this jurisdiction",
+    Why.NOT_IN_THE_ORDER: lambda over: "is not in the order as it is known here",
 }
 
 
@@ -128,7 +130,7 @@ def _how_to_rule_out(rank: Rank) -> str:
 def _what_does_not_count(answer: Answer) -> Iterator[str]:
     for over in answer.passed_over:
         yield f"{_named(over.person)} {_PASSED[over.why](over)}."
-    if answer.outranked:
+    if answer.outranked and answer.deciding is not None:
         yield f"Signed, but counts nothing beside a higher rank: {_list(answer.outranked)}."
     for person in answer.noted:
         yield f"{_named(person)} objects, without a right to decide; noted."

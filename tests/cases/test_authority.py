@@ -397,6 +397,26 @@ def test_nobody_left_and_no_order_known_are_for_a_person_to_review() -> None:
     assert objected.outcome is DISPUTED
 
 
+@pytest.mark.parametrize("class_key", ["designated_agent", "dd93", "decedent_directions"])
+def test_somebody_the_decedent_chose_whom_the_order_leaves_out_is_for_review(
+    class_key: str,
+) -> None:
+    ranks, spouse = (orders.SPOUSE,), person("spouse", signs=True)
+    answer = asked(ranks, spouse, person(class_key, **BY_INSTRUMENT))
+    assert (answer.outcome, answer.review) == (UNDECIDED, Review.PLACE_UNKNOWN)
+    agreed = asked(ranks, spouse, person(class_key, signs=True, **BY_INSTRUMENT))
+    assert agreed.outcome is SUFFICIENT
+    none = asked(ranks, spouse, person(class_key, instrument_on_file=False))
+    assert none.outcome is SUFFICIENT
+
+
+def test_an_order_that_was_read_only_in_part_ends_in_a_review() -> None:
+    # Georgia 31-21-7: only the first ranks were read.
+    ranks = (Rank("health_care_agent", Quorum.ONE),)
+    answer = asked(ranks, person("spouse", signs=True))
+    assert (answer.outcome, answer.review) == (UNDECIDED, Review.ORDER_EXHAUSTED)
+
+
 def test_an_unknown_quorum_is_met_only_by_all() -> None:
     ranks = (Rank("child", Quorum.UNKNOWN),)
     assert asked(ranks, *several("child", 2, signed=1)).review is Review.QUORUM_UNKNOWN

@@ -68,7 +68,7 @@ def test_those_passed_over_are_explained() -> None:
         "N. B (adult child) is under age.",
         "N. C (adult child) is recorded as not of sound mind.",
         "N. Parent (parent) could not be reached; efforts on 2026-03-03, 2026-03-05.",
-        "N. Guardian (guardian) is not in the order of this jurisdiction.",
+        "N. Guardian (guardian) is not in the order as it is known here.",
         "N. Guardian (guardian) objects, without a right to decide; noted.",
     )
 
@@ -101,6 +101,15 @@ def test_what_must_be_recorded_is_said() -> None:
     assert any(line.startswith("Somebody else signed for N. Spouse (spouse)") for line in lines)
     unproved = explain(asked(TN, person("health_care_agent", signs=True)))
     assert any("on which the right of N. Health_Care_Agent" in line for line in unproved)
+
+
+def test_who_may_act_where_nobody_of_the_order_is_left() -> None:
+    lines = explain(asked(IL, person("sibling", signs=True)))
+    assert lines[1:] == (
+        "Nobody of the known order may act. Ask the local authority who may: a public "
+        "administrator, the coroner or a court.",
+        "N. Sibling (brother or sister) is not in the order as it is known here.",
+    )
 
 
 def test_a_review_says_why() -> None:
