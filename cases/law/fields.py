@@ -1,8 +1,11 @@
 """What a value in a file of the law may be: bounds, vocabularies, and the check of one value."""
 
 import dataclasses
-from decimal import Decimal, InvalidOperation
+import re
+from decimal import Decimal
 from typing import Any
+
+PRINTED = re.compile(r"-?[0-9]{1,6}(\.[0-9]{1,6})?")
 
 
 class BadValue(Exception):
@@ -53,13 +56,9 @@ def _whole(value: object, meta: Any) -> int:
 
 
 def _measure(value: object, meta: Any) -> str:
-    if not isinstance(value, str):
+    if not isinstance(value, str) or not PRINTED.fullmatch(value):
         raise BadValue(f'must be a number in quotes, as printed in the text ("50"), not {value!r}')
-    try:
-        number = Decimal(value)
-    except InvalidOperation:
-        raise BadValue(f"must be a number, not {value!r}") from None
-    if not number.is_finite() or not meta["low"] <= number <= meta["high"]:
+    if not meta["low"] <= Decimal(value) <= meta["high"]:
         raise BadValue(f"must lie between {meta['low']} and {meta['high']}, not {value}")
     return value
 
