@@ -53,9 +53,14 @@ class Rule:
     adopted: bool = False
 
     @property
+    def state_by_law(self) -> State:
+        """Return what a gate does with this rule where no house adopted it."""
+        return _STATES[self.mark]
+
+    @property
     def state(self) -> State:
         """Return what a gate does with this rule."""
-        return State.ENFORCED if self.adopted else _STATES[self.mark]
+        return State.ENFORCED if self.adopted else self.state_by_law
 
     @property
     def is_enforced(self) -> bool:

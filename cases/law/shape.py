@@ -12,7 +12,7 @@ import rfc8785
 from cases.authority import Rank
 from cases.law import after_rules as after
 from cases.law import rules as before
-from cases.law.base import Mark, Rule
+from cases.law.base import Mark, Rule, State
 
 AUTHORIZATION = "cremation_authorization"
 # Either is the paper by which somebody with the right asks for the cremation.
@@ -105,7 +105,9 @@ class Jurisdiction:
             p for p in self.papers if p.is_enforced and p.before != "after" and not p.is_conditional
         ]
         found = tuple(DocumentRule(p.kind, p.citation, p.mark) for p in due)
-        if any(REQUESTS.intersection({p.kind, *p.alternatives}) for p in due):
+        # A paper that the house adds takes nothing away: only the law's own request counts here.
+        by_law = [p for p in due if p.state_by_law != State.UNKNOWN]
+        if any(REQUESTS.intersection({p.kind, *p.alternatives}) for p in by_law):
             return found
         asked = f"No text on the authorization was read for {self.name}; one is asked always."
         return (DocumentRule(AUTHORIZATION, asked, Mark.UNKNOWN), *found)
