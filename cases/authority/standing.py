@@ -125,7 +125,7 @@ def _delegates(person: Person, persons: Sequence[Person]) -> list[Person]:
     Somebody named in two classes appears twice, and must be capable in both.
     """
     given = person.delegation
-    if given is None or not given.in_writing or given.to == person.key:
+    if given is None or not given.in_writing:
         return []
     named = [p for p in persons if p.key == given.to]
     return [] if any(_incapable(p) for p in named) else named

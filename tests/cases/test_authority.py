@@ -307,6 +307,12 @@ def test_directions_against_cremation_dispute_it_also_where_they_do_not_rank(
     assert asked(ranks, against, person("spouse", signs=True)).outcome is DISPUTED
 
 
+def test_directions_that_were_looked_for_and_do_not_exist_dispute_nothing() -> None:
+    rumour = person("decedent_directions", objects=True, instrument_on_file=False)
+    answer = asked(CA, rumour, person("spouse", signs=True))
+    assert (answer.outcome, keys(answer.noted)) == (SUFFICIENT, ["decedent_directions"])
+
+
 @pytest.mark.parametrize("class_key", ["designated_agent", "dd93", "health_care_agent"])
 def test_a_right_that_rests_on_a_paper_needs_it_on_file(class_key: str) -> None:
     ranks = (Rank(class_key, Quorum.ONE), orders.SPOUSE)
