@@ -59,7 +59,7 @@ class Retention(Rule):
     )  # fmt: skip
     rule: str | None = word("permanent", "years", needed=True)
     years: int | None = whole(1, 100)
-    starts: str | None = word("cremation", "release", "disposal", key="from")
+    starts: str | None = word("cremation", "release", key="from")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,6 +87,7 @@ class Unclaimed(Rule):
         "record", "permanent_record", "veteran_check", "form_silent", "warn_of_loss",
         "location_and_cost",
     )  # fmt: skip
+    transfer_record_items: tuple[str, ...] = words(*ITEMS)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,7 +19,6 @@ ITEMS: dict[str, str] = {
     # numbers and signs
     "identification_number": "identification number",
     "disc_number": "number of the disc or tag",
-    "receipt_number": "number of the receipt",
     "crematory_licence_number": "licence number of the crematory",
     "chamber_number": "number of the retort",
     # who brings, receives and works

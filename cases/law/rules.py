@@ -109,7 +109,9 @@ class HoldingLimit(Rule):
 class HoldingArea(Rule):
     """What the place must be where persons wait."""
 
-    demands: tuple[str, ...] = words("secure", "marked", "authorized_only", "adjacent", needed=True)
+    demands: tuple[str, ...] = words(
+        "secure", "marked", "authorized_only", "adjacent", "in_container", needed=True
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,14 +123,14 @@ class Identification(Rule):
         "exterior_label", "label_near_control_panel", "papers_near_control_panel",
         "number_on_all_paperwork", "with_the_remains_always", "tracked_to_release",
         "written_procedure", "positive_identification", "papers_compared_by_sight",
-        "permit_is_proof", "doubt_stops", "no_charge_without_name_outside", "unique_number",
+        "permit_is_proof", "doubt_stops", "unique_number",
     )  # fmt: skip
     procedure_within_working_days: int | None = whole(1, 90)
     unidentified_not_before_days: int | None = whole(1, 365)
     label_items: tuple[str, ...] = words(*ITEMS)
     methods: tuple[str, ...] = words(
         "next_of_kin_or_representative", "any_able_adult", "law_enforcement_by_court_order",
-        "other_positive_means", "coroner", "care_facility", "in_person", "photograph",
+        "other_positive_means", "coroner", "care_facility",
     )  # fmt: skip
 
 
@@ -184,6 +186,7 @@ class Radioactive(Rule):
     """What the law asks where a radioactive implant or substance is in the body."""
 
     rule: str | None = word("hazardous_implant", "on_form", "wait", "written_advice", needed=True)
+    by: str | None = word(*BY)
     wait_years: int | None = whole(1, 10)
     sooner_if_safe: bool | None = flag()
 

@@ -35,7 +35,6 @@ PAPERS: dict[str, str] = {
     "medical_examiner_waiver": "written waiver by the coroner or medical examiner",
     "contagion_certificate": "physician's or coroner's certificate of a communicable disease",
     "health_board_order": "order of the health department or board",
-    "religious_statement": "statement of the religious requirement",
     "court_order": "court order",
 }
 
