@@ -179,7 +179,7 @@ def wait_from(
         return certified
     if rule is From.DEATH or death is None or discovery is None:
         return death
-    later = max(death, discovery, key=lambda moment: (moment.latest, not moment.open_end))
+    later = max(death, discovery, key=lambda moment: moment.latest)
     return replace(later, earliest=max(death.earliest, discovery.earliest))
 
 

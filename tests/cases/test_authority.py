@@ -144,6 +144,19 @@ def test_a_dispute_says_whether_the_number_stands(
     assert keys(answer.objectors) == [p.key for p in children if p.objection]
 
 
+def test_no_number_stands_while_a_class_is_not_ruled_out_or_somebody_has_no_place() -> None:
+    children = several("child", 5, signed=3, objecting=1)
+    assert not asked(CO, *children, all_named=EVERYONE - {"spouse"}).quorum_stands
+    assert not asked(CO, *children, person("dd93", **BY_INSTRUMENT)).quorum_stands
+
+
+def test_who_objects_or_only_lacks_a_paper_is_not_asked_to_sign() -> None:
+    children = several("child", 5, signed=2, objecting=1)
+    assert keys(asked(CO, *children).may_sign) == ["child-2", "child-3"]
+    unproved = asked(CA, person("health_care_agent", signs=True))
+    assert (unproved.may_sign, keys(unproved.prove)) == ((), ["health_care_agent"])
+
+
 @pytest.mark.parametrize("ranks", [SC, IL, CA, OH, SD, FL, MT, TN, TX, CO, WA])
 def test_the_children_cannot_sign_past_a_living_spouse(ranks: tuple[Rank, ...]) -> None:
     answer = asked(ranks, person("spouse"), *several("child", 3, signed=3))
@@ -291,6 +304,8 @@ def test_a_withdrawn_signature_counts_as_an_objection_until_signed_anew() -> Non
     assert asked(CA, spouse).outcome is DISPUTED
     anew = person("spouse", signed=signing(at=withdrew + timedelta(hours=1)), withdrew_at=withdrew)
     assert asked(CA, anew).outcome is SUFFICIENT
+    at_once = person("spouse", signed=signing(at=withdrew), withdrew_at=withdrew)
+    assert asked(CA, at_once).outcome is DISPUTED
 
 
 def test_the_decedents_own_directions_are_enough_where_they_rank() -> None:
@@ -377,7 +392,7 @@ def test_a_delegate_counts_once_for_each_who_delegated_and_passes_nothing_on() -
         person("child", key, delegation=delegation("c"), signed=signing(by="d")) for key in "ab"
     ]
     answer = asked(CO, *by_fourth, handed_on, person(DELEGATE, "d", signs=True))
-    assert (answer.outcome, answer.signed) == (INSUFFICIENT, ())
+    assert (answer.outcome, answer.signed, answer.outranked) == (INSUFFICIENT, (), ())
 
 
 def test_a_person_with_a_willing_delegate_is_not_out_of_reach() -> None:

@@ -74,6 +74,7 @@ def test_a_millicurie_is_37_megabecquerels() -> None:
 def test_of_a_reference_known_roughly_the_latest_counts() -> None:
     rough = Activity(nuclide("I-131"), Decimal(100), between(T - 3 * DAY, T))
     assert mbq_at(rough, T + DAY) == mbq_at(activity("I-131", "100"), T + DAY)
+    assert falls_to(rough, Decimal(50)) == falls_to(activity("I-131", "100"), Decimal(50))
     with pytest.raises(ValueError, match="before the reference"):
         mbq_at(rough, T - DAY)
 
