@@ -15,6 +15,13 @@ from cases.law import rules as before
 from cases.law.base import Mark, Rule, State
 
 AUTHORIZATION = "cremation_authorization"
+# How a rule was read that is held to and is to be confirmed.
+CAUTION = {
+    Mark.FOUND_OLD: "older text",
+    Mark.FOUND_BILL: "text of a bill",
+    Mark.SECONDARY: "from a summary",
+    Mark.PRIOR: "read once",
+}
 # Either is the paper by which somebody with the right asks for the cremation.
 REQUESTS = frozenset({AUTHORIZATION, "application"})
 
@@ -81,7 +88,7 @@ class Jurisdiction:
     @property
     def wait_citation(self) -> str:
         """Where the waiting period stands, or that it is unknown here."""
-        return self.wait.citation if self.wait.is_enforced else self._unknown("hours", self.wait)
+        return self._cited("hours", self.wait)
 
     @property
     def clearance_rule(self) -> str:
@@ -92,8 +99,7 @@ class Jurisdiction:
     @property
     def clearance_citation(self) -> str:
         """Where the clearance stands, or that it is unknown here."""
-        rule = self.medical_clearance
-        return rule.citation if rule.is_enforced else self._unknown("rule", rule)
+        return self._cited("rule of clearance", self.medical_clearance)
 
     @cached_property
     def documents(self) -> tuple[DocumentRule, ...]:
@@ -104,7 +110,7 @@ class Jurisdiction:
         due = [
             p for p in self.papers if p.is_enforced and p.before != "after" and not p.is_conditional
         ]
-        found = tuple(DocumentRule(p.kind, p.citation, p.mark) for p in due)
+        found = tuple(DocumentRule(p.kind, self._cited("paper", p), p.mark) for p in due)
         # A paper that the house adds takes nothing away: only the law's own request counts here.
         by_law = [p for p in due if p.state_by_law != State.UNKNOWN]
         if any(REQUESTS.intersection({p.kind, *p.alternatives}) for p in by_law):
@@ -122,10 +128,15 @@ class Jurisdiction:
         """Where the rule on radioactive implants stands; else that on implants in general."""
         for rule in (self.radioactive, self.devices):
             if rule.is_enforced:
-                return rule.citation
-        return self._unknown("rule on radioactive implants", self.radioactive)
+                return self._cited("rule on implants", rule)
+        return self._cited("rule on radioactive implants", self.radioactive)
 
-    def _unknown(self, what: str, rule: Rule) -> str:
+    def _cited(self, what: str, rule: Rule) -> str:
+        """Return the citation with its caution, or that this is unknown here."""
+        if rule.state == State.ENFORCED:
+            return rule.citation
+        if rule.state == State.CONFIRM:
+            return f"{rule.citation} ({CAUTION[rule.mark]}; confirm before use)"
         said = f" ({rule.citation}; {rule.mark.value})" if rule.citation else ""
         return f"{self.name}: {what} unknown here{said}. Ask the local authority."
 

@@ -45,3 +45,16 @@ def test_the_house_page_says_that_the_hours_are_unknown(idaho: Facility, client:
     page = client.get(reverse("house")).content.decode()
     assert "unknown here; a manager records the local authority’s answer" in page
     assert "None h from death" not in page
+
+
+@pytest.mark.parametrize(
+    ("code", "said"),
+    [
+        ("us-fl", "Fla. Stat. 872.03 (from a summary; confirm before use)"),
+        ("us-mt", "MCA 37-19-705(2)"),
+        ("us-sc", "South Carolina: hours unknown here (S.C. Code 32-8-340 (heading only); memory)"
+         ". Ask the local authority."),
+    ],
+)  # fmt: skip
+def test_a_citation_carries_its_caution(code: str, said: str) -> None:
+    assert law.jurisdiction(code).wait_citation == said
