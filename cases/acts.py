@@ -4,19 +4,20 @@ They share the shape of `take`: one transaction, the case locked, the token answ
 appended together with the rows.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
 
-from cases import numbering
+from cases import device_answers, numbering
 from cases.effects import move
 from cases.errors import ActRefused
 from cases.models import AuthorizingAgent, Case, DeviceAnswer, Document, Hold, Recipient
 from cases.names import fold
+from cases.roles import WHO, may_name_recipient, named
 from cases.steps import BEFORE_CHARGE
-from cases.taking import check_member, lock, record_refusal, repeated
+from cases.taking import check_member, check_witness, lock, record_refusal, repeated
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry, Place, open_placement
 from chain_of_custody.trail import Sealed
@@ -35,6 +36,7 @@ def do_act(
     write: Write,
     *,
     signature: str = "session",
+    witness: Signature | None = None,
     after: Callable[[CustodyEntry], None] | None = None,
 ) -> CustodyEntry:
     """Do one act: `write` changes the rows and returns the facts; a refusal is recorded.
@@ -59,6 +61,7 @@ def do_act(
                     case=locked,
                     signed_by=member,
                     signature=signature,
+                    witness=witness.member if witness else None,
                     token=token,
                     facts=facts,
                     **places,
@@ -73,9 +76,9 @@ def do_act(
 
 
 def need(member: StaffMember, *roles: Role) -> None:
+    """Refuse a member who holds none of the roles."""
     if not member.roles & set(roles):
-        needed = " or ".join(role.label for role in roles)
-        raise ActRefused("role", f"This needs the role {needed}.")
+        raise ActRefused("role", f"This needs the role {named(frozenset(roles))}.")
 
 
 def _need_open(case: Case) -> None:
@@ -85,7 +88,15 @@ def _need_open(case: Case) -> None:
 
 def announce(facility: Facility, member: StaffMember, token: str, **fields: Any) -> Case:
     """Create the case of a person who is expected. A repeated token gives the first case."""
-    need(member, Role.FRONT_OFFICE)
+    try:
+        return _announce(facility, member, token, fields)
+    except ActRefused as refusal:
+        trail.record_refusal(facility, "announce", refusal.codes, member)
+        raise
+
+
+def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[str, Any]) -> Case:
+    need(member, *WHO["announce"])
     now = clock.now()
     if fields["died_at"] > now:
         raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
@@ -119,7 +130,8 @@ def announce(facility: Facility, member: StaffMember, token: str, **fields: Any)
                 facts={
                     "decedent_name": Sealed(case.decedent_name),
                     "born_on": Sealed(str(case.born_on or "")),
-                    "died_at": case.died_at,
+                    "died_at": Sealed(case.died_at.isoformat()),
+                    "sex": Sealed(case.get_sex_display()),
                     "sender": Sealed(case.sender),
                     "jurisdiction": case.jurisdiction,
                 },
@@ -132,7 +144,7 @@ def file_document(case: Case, member: StaffMember, token: str, **fields: Any) ->
     """File a paper that was seen."""
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, Role.FRONT_OFFICE, Role.MANAGER)
+        need(member, *WHO["file_document"])
         _need_open(locked)
         document = Document(case=locked, filed_at=now, **fields)
         document.full_clean()
@@ -147,25 +159,32 @@ def file_document(case: Case, member: StaffMember, token: str, **fields: Any) ->
     return do_act("file_document", case, member, token, write)
 
 
-def _objects(case: Case, name: str) -> bool:
-    """True while the newest statement under this name is an objection."""
-    said = [agent for agent in case.agents.all() if fold(agent.name) == fold(name)]
+def _objects(case: Case, person: tuple[str, str]) -> bool:
+    """True while the newest statement of this person is an objection."""
+    said = [agent for agent in case.agents.all() if agent.person == person]
     return bool(said) and said[-1].position == AuthorizingAgent.Position.OBJECTS
 
 
 def state_agent(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
     """Record that a person signed the authorization, objects, or withdraws an objection.
 
-    Only a manager records that somebody who objected no longer does.
+    Only a manager records that somebody who objected no longer does. Persons are told apart by
+    name and relationship as stated: a withdrawal must name both as the objection does.
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, Role.FRONT_OFFICE, Role.MANAGER)
+        need(member, *WHO["state_agent"])
         _need_open(locked)
         agent = AuthorizingAgent(case=locked, stated_at=now, **fields)
         agent.full_clean()
-        if _objects(locked, agent.name) and agent.position != AuthorizingAgent.Position.OBJECTS:
+        objects = _objects(locked, agent.person)
+        if objects and agent.position != AuthorizingAgent.Position.OBJECTS:
             need(member, Role.MANAGER)
+        if not objects and agent.position == AuthorizingAgent.Position.WITHDRAWN:
+            raise ActRefused(
+                "no_objection",
+                "Nobody of this name and relationship objects. Write both as the objection does.",
+            )
         agent.save()
         return {
             "name": Sealed(agent.name),
@@ -183,10 +202,8 @@ def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, Role.FRONT_OFFICE, Role.MANAGER)
         _need_open(locked)
-        if locked.stage not in ("expected", "in_care"):
-            need(member, Role.MANAGER)
+        need(member, *may_name_recipient(locked.stage))
         recipient = Recipient(case=locked, **fields)
         recipient.full_clean()
         recipient.save()
@@ -204,41 +221,112 @@ def settle(case: Case, member: StaffMember, token: str, **fields: Any) -> Custod
         raise TypeError(f"Only {', '.join(SETTLED)} are settled here.")
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, Role.FRONT_OFFICE, *([Role.OPERATOR] if {*fields} == {"jewellery"} else []))
+        need(member, *WHO["settle_jewellery" if {*fields} == {"jewellery"} else "settle"])
         if locked.stage not in BEFORE_CHARGE:
             raise ActRefused("stage", "After the charge only a correction can change this.")
+        if locked.is_death_reportable and not fields.get("is_death_reportable", True):
+            raise ActRefused(
+                "reportable_stays",
+                "This death was stated to be reportable. Only a manager's correction changes that.",
+            )
         for name, value in fields.items():
             setattr(locked, name, value)
         locked.full_clean(exclude=["stage_entry"])
         locked.save(update_fields=[*fields])
-        return dict(fields)
+        told = {None: "", True: "yes", False: "no"}
+        return {
+            name: Sealed(told[value]) if name == "is_death_reportable" else value
+            for name, value in fields.items()
+        }
 
     return do_act("settle", case, member, token, write)
 
 
 def answer_device(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """Record the answer to a device question; the newest answer counts."""
+    """Record the answer to one device question; the newest answer counts."""
+    return answer_devices(case, member, token, [fields])
+
+
+def answer_devices(
+    case: Case,
+    member: StaffMember,
+    token: str,
+    answers: Sequence[dict[str, Any]],
+    *,
+    signed_by: Signature | None = None,
+    why: str = "",
+) -> CustodyEntry:
+    """Record answers to different device questions, all or none, as one entry.
+
+    A device that was once said to be there stops mattering only by a PIN signature; that it was
+    never there, or that it is not known, needs a reason as well.
+    """
+    signer = signed_by.member if signed_by else member
+    if len({fields["device"] for fields in answers}) < max(len(answers), 1):
+        raise ValueError("One answer to each of one or more questions.")
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, Role.FRONT_OFFICE, Role.OPERATOR)
+        need(signer, *WHO["answer_device"])
         if locked.stage not in BEFORE_CHARGE:
             raise ActRefused("stage", "After the charge device answers stay as they are.")
-        answer = DeviceAnswer(case=locked, answered_at=now, **fields)
-        answer.full_clean()
-        if answer.removed_at and answer.removed_at > now:
-            raise ActRefused("time_future", "The removal lies in the future. Correct it.")
-        answer.save()
-        return {
-            "device": answer.device,
-            "answer": answer.answer,
-            "informant": Sealed(answer.informant),
-            "removed_by": Sealed(answer.removed_by),
-            "removed_at": answer.removed_at,
-            "went_to": Sealed(answer.went_to),
-            "safe_from": answer.safe_from,
-        }
+        rows = [DeviceAnswer(case=locked, answered_at=now, **fields) for fields in answers]
+        for row in rows:
+            row.full_clean()
+            if row.removed_at and row.removed_at > now:
+                raise ActRefused("time_future", "The removal lies in the future. Correct it.")
+        _check_lowered(locked, rows, signed_by, why)
+        for row in rows:
+            row.save()
+        facts = {row.device: Sealed(device_answers.sealed_text(row)) for row in rows}
+        return {**facts, "why": Sealed(why.strip())} if why.strip() else {**facts}
 
-    return do_act("answer_device", case, member, token, write)
+    signature = "pin" if signed_by else "session"
+    return do_act("answer_device", case, signer, token, write, signature=signature)
+
+
+def _check_lowered(
+    case: Case, rows: list[DeviceAnswer], signed_by: Signature | None, why: str
+) -> None:
+    """Refuse, without signature or reason, what lets a device stop mattering."""
+    earlier = list(case.device_answers.all())
+    lowered = [
+        row
+        for row in rows
+        if device_answers.lowers([a for a in earlier if a.device == row.device], row)
+    ]
+    if lowered and signed_by is None:
+        names = ", ".join(row.get_device_display() for row in lowered)
+        raise ActRefused(
+            "signature_needed", f"Was said to be there: {names}. Sign with staff code and PIN."
+        )
+    if any(row.answer != device_answers.YES for row in lowered) and not why.strip():
+        raise ActRefused("reason_missing", "Say why a device said to be there is not.")
+
+
+def compare_band(
+    case: Case, signed_by: Signature, witness: Signature | None, token: str, band_reads: str
+) -> CustodyEntry:
+    """Record that two persons read the identity band and that it agrees with the paperwork.
+
+    From the receipt to the charge; afterwards there is no band, and the disc is the identity.
+    """
+
+    def write(locked: Case, now: datetime) -> dict[str, Any]:
+        need(signed_by.member, *WHO["compare_band"])
+        check_witness(locked, signed_by.member, witness)
+        if locked.stage == "expected" or locked.stage not in BEFORE_CHARGE:
+            raise ActRefused("stage", "The band is compared between the receipt and the charge.")
+        if fold(band_reads) != fold(locked.decedent_name):
+            raise ActRefused(
+                "band_differs",
+                f"The band reads “{band_reads}”, the paperwork says “{locked.decedent_name}”. "
+                "Put the case on hold and call the sender.",
+            )
+        return {"band_reads": Sealed(band_reads)}
+
+    return do_act(
+        "compare_band", case, signed_by.member, token, write, signature="pin", witness=witness
+    )
 
 
 def open_hold(case: Case, signed_by: Signature, token: str, ground: str) -> CustodyEntry:
@@ -260,7 +348,7 @@ def lift_hold(hold: Hold, signed_by: Signature, token: str, reason: str) -> Cust
     """Lift a hold. Only a manager may, with a reason."""
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(signed_by.member, Role.MANAGER)
+        need(signed_by.member, *WHO["lift_hold"])
         if not reason.strip():
             raise ActRefused("reason_missing", "Say why the hold is lifted.")
         lifted = Hold.objects.filter(pk=hold.pk, lifted_at__isnull=True).update(

@@ -6,7 +6,7 @@ class CasesConfig(AppConfig):
     name = "cases"
 
     def ready(self) -> None:
-        from cases import guards
+        from cases import checks, guards  # noqa: F401 - registers the system check
         from chain_of_custody import triggers
 
         guards.register_all()

@@ -9,12 +9,16 @@ from datetime import datetime
 from typing import Any
 
 from django.db.models import prefetch_related_objects
+from django.db.models.fields.json import KT
 
 from cases import papers
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, DeviceAnswer
+from cases.roles import WHO, power, powers
+from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import CustodyEntry, Paper, open_placement
+from crematory.models import StaffMember
 
 # Gates of later steps that the record alone answers, before anybody stands at the machine.
 ON_RECORD = frozenset(
@@ -34,6 +38,7 @@ ON_RECORD = frozenset(
 )
 
 
+LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 FETCHED = (
     "documents",
     "agents",
@@ -68,6 +73,7 @@ def path(case: Case) -> list[PathStep]:
         for entry in CustodyEntry.objects.filter(case=case)
         .exclude(stage_to="")
         .select_related("signed_by", "witness")
+        .only("act", "happened_at", "signed_by__printed_name", "witness__printed_name")
     }
     ahead = next_step(case.stage)
     verbs = ORDER
@@ -106,32 +112,60 @@ def printable(case: Case) -> list[tuple[papers.Kind, str]]:
     return [(kind, secrets.token_urlsafe(24)) for kind in papers.available(case)]
 
 
+def label_needed(case: Case, gates: list[Verdict]) -> tuple[papers.Kind, str] | None:
+    """Return the label and a token where the next step is refused for want of a good one."""
+    if any(v.gate in LABEL_GATES and v.state == REFUSED for v in gates):
+        return papers.KINDS["label"], secrets.token_urlsafe(24)
+    return None
+
+
 def printed(case: Case) -> list[tuple[str, Paper]]:
     """Return the papers that were printed, newest first, with their titles."""
     found = (
         Paper.objects.filter(case=case)
-        .select_related("superseded", "entry__signed_by")
+        .select_related("superseded")
+        .annotate(by_hand=KT("facts__by_hand"))
         .defer("facts")
         .order_by("-printed_at", "-pk")
     )
     return [(papers.KINDS[p.kind].title if p.kind in papers.KINDS else p.kind, p) for p in found]
 
 
-def case_page(case: Case, now: datetime) -> dict[str, Any]:
-    """Return all that the page of a case shows."""
+def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
+    """Return what the page shows to this member, but for its kept parts."""
     prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
+    gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
     return {
         "case": case,
         "next_step": ahead,
-        "gates": ask_all(Situation(case=case, step=ahead, now=now)) if ahead else [],
+        "gates": gates,
+        "label_needed": label_needed(case, gates),
         "missing": missing_later(case, now),
-        "path": path(case),
         "placement": open_placement(case),
         "holds": list(case.holds.all()),
-        "devices": newest_devices(case),
         "printable": printable(case),
-        "printed": printed(case),
-        "can_settle": case.stage in BEFORE_CHARGE,
-        "can_return": case.stage in STEPS["return_uncremated"].stages_from,
+        "correcting": power(member, may_correct(case)),
+        "lifting": power(member, WHO["lift_hold"]),
     }
+
+
+def path_part(case: Case) -> dict[str, Any]:
+    """Return the path, and whether the person may still be returned."""
+    can_return = case.stage in STEPS["return_uncremated"].stages_from
+    return {"case": case, "path": path(case), "can_return": can_return}
+
+
+def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
+    """Return what is on file and who adds to it; the case's rows should be prefetched."""
+    return {
+        "case": case,
+        "devices": newest_devices(case),
+        "can_settle": case.stage in BEFORE_CHARGE,
+        "may": powers(member, case.stage),
+    }
+
+
+def printed_part(case: Case) -> dict[str, Any]:
+    """Return the papers that were printed."""
+    return {"case": case, "printed": printed(case)}

@@ -114,6 +114,7 @@ def charge(case: Case, facts: Any, at: datetime) -> Moved:
         charged_at=at,
         charge_mass_kg=case.delivery.mass_kg,
         charge_temperature_c=reading.secondary_c,
+        charge_reading=reading.reading,
     )
     return move(case, facts.retort.place, at)
 
@@ -126,7 +127,9 @@ def burner_off(case: Case, facts: Any, at: datetime) -> Moved:
 
 @effect
 def recover(case: Case, facts: Any, at: datetime) -> Moved:
-    Run.objects.filter(case=case).update(ended_at=at)
+    reading = selectors.newest_reading(case.run.retort, at)
+    assert reading is not None  # the gate that asks whether it is cool has seen it
+    Run.objects.filter(case=case).update(ended_at=at, recovery_reading=reading.reading)
     return move(case, facts.place, at)
 
 

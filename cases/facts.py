@@ -19,6 +19,7 @@ PERSONAL = {
     "band_reads",
     "delivered_by",
     "firm",
+    "container_kind",
     "belongings",
     "recipient_name",
     "identification",
@@ -41,8 +42,14 @@ def plain(value: Any) -> Any:
     if isinstance(value, tuple):
         return [plain(item) for item in value]
     if isinstance(value, Container):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+        return value.trail()
     return value
+
+
+def label_read(scan: str) -> str:
+    """Return the paper number that was read of a label, and nothing else that a scan may hold."""
+    label = scans.label(scan)
+    return label.paper_number if label else ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,11 +70,20 @@ class Facts:
 
 @dataclass(frozen=True, kw_only=True)
 class Container:
-    """A container of cremated remains."""
+    """A container of cremated remains; `label_scan` as scanned or typed."""
 
     kind: str
     volume_l: Decimal
     mass_kg: Decimal
+    label_scan: str
+
+    def trail(self) -> dict[str, Any]:
+        """Return what the entry keeps in clear; of the label only its paper number."""
+        return {
+            "volume_l": plain(self.volume_l),
+            "mass_kg": plain(self.mass_kg),
+            "label_scan": label_read(self.label_scan),
+        }
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,8 +126,7 @@ class ChargeFacts(Facts):
     chamber_is_empty: bool
 
     def trail(self) -> dict[str, Any]:
-        # Of the label only what was read as a number: a scan may hold anything.
-        return super().trail() | {"label_scan": scans.case_number(self.label_scan)}
+        return super().trail() | {"label_scan": label_read(self.label_scan)}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,9 +153,13 @@ class ProcessFacts(Facts):
 @dataclass(frozen=True, kw_only=True)
 class ContainFacts(Facts):
     containers: tuple[Container, ...]
-    label_disc_scan: str
     are_sealed: bool
     place: Place
+
+    def trail(self) -> dict[str, Any]:
+        # The kinds are free text.
+        kinds = "; ".join(container.kind for container in self.containers)
+        return super().trail() | {"container_kinds": Sealed(kinds)}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,5 +1,6 @@
 """The triggers made from the table of steps: a stage moves only along it, with an entry."""
 
+from cases.corrections import CORRECTABLE
 from cases.models import (
     AuthorizingAgent,
     Case,
@@ -13,15 +14,17 @@ from cases.models import (
     RemainsContainer,
 )
 from cases.steps import STEPS, Step
-from chain_of_custody.models import CustodyEntry
+from chain_of_custody.models import CustodyEntry, SealedValue
 from chain_of_custody.triggers import Trigger, never, register, register_append_only
 from retort_log.models import Processing, Run
 
 CASE, HOLD, ENTRY = (m._meta.db_table for m in (Case, Hold, CustodyEntry))
 RUN, PROCESSING = (m._meta.db_table for m in (Run, Processing))
-DELIVERY, DISC, CONTAINER, RELEASE = (
-    m._meta.db_table for m in (Delivery, IdDisc, RemainsContainer, Release)
+DELIVERY, DISC, CONTAINER, RELEASE, SEALED = (
+    m._meta.db_table for m in (Delivery, IdDisc, RemainsContainer, Release, SealedValue)
 )
+
+MOVED = "NEW.case_id <> OLD.case_id"
 
 # The row that must stand when a stage is reached.
 ROWS: dict[str, tuple[str, str]] = {
@@ -156,6 +159,52 @@ def _entry_triggers() -> list[Trigger]:
     ]
 
 
+def _uncorrected(field: str, case: str, says: str = "s.value = NEW.{0}") -> str:
+    """SQL: the field changes, and the case's newest entry is not its correction to this value."""
+    return (
+        f"COALESCE(CAST(NEW.{field} AS TEXT), '') <> COALESCE(CAST(OLD.{field} AS TEXT), '') "
+        f"AND NOT EXISTS (SELECT 1 FROM {ENTRY} e "
+        f"JOIN {SEALED} s ON s.entry_id = e.id AND s.key = 'new' "
+        f"WHERE e.case_id = NEW.{case} AND e.act = 'correct' AND e.outcome = 'done' "
+        f"AND e.sequence = (SELECT MAX(n.sequence) FROM {ENTRY} n WHERE n.case_id = NEW.{case}) "
+        f'AND CASE WHEN e.payload LIKE \'%"field":"{field}"%\' '
+        f"THEN {says.format(field)} ELSE 1=0 END)"
+    )
+
+
+# How the sealed new value reads where it is not the column's text. A time is not compared: the
+# two engines keep it in different words.
+SAYS = {
+    "mass_kg": "CAST(s.value AS NUMERIC) = NEW.{0}",
+    "born_on": "s.value = COALESCE(CAST(NEW.{0} AS TEXT), '')",
+    "died_at": "1=1",
+}
+
+
+def _correction_triggers() -> list[Trigger]:
+    """What was announced and received changes only with the entry that corrects it."""
+    tables = {"case": (CASE, "id", "1=0"), "delivery": (DELIVERY, "case_id", MOVED)}
+    return [
+        Trigger(
+            f"{row}_by_correction",
+            table,
+            "UPDATE",
+            _any(
+                [
+                    moved,
+                    *(
+                        _uncorrected(field, case, *([SAYS[field]] if field in SAYS else []))
+                        for field, rule in CORRECTABLE.items()
+                        if rule.row == row
+                    ),
+                ]
+            ),
+            "what was stated changes only with the entry that corrects it",
+        )
+        for row, (table, case, moved) in tables.items()
+    ]
+
+
 def register_all() -> None:
     """Register the triggers of the path."""
     register_append_only(IdDisc)
@@ -180,8 +229,15 @@ def register_all() -> None:
                 model, "UPDATE", "DELETE", "TRUNCATE", message="a statement stays as it was made"
             )
         ],
+        *_correction_triggers(),
         *never(Delivery, "DELETE", "TRUNCATE", message="a delivery is never deleted"),
-        *never(RemainsContainer, "DELETE", "TRUNCATE", message="a container is never deleted"),
+        *never(
+            RemainsContainer,
+            "UPDATE",
+            "DELETE",
+            "TRUNCATE",
+            message="a container stays as it was recorded",
+        ),
         *never(
             Release,
             "UPDATE",

@@ -19,10 +19,11 @@ from retort_log.models import PermitToOperate, Retort
 
 @dataclass(frozen=True)
 class Credentials:
-    """What a member signs in and signs with."""
+    """What a member signs in and signs with; `are_given` where somebody else knows them."""
 
     password: str
     pin: str
+    are_given: bool = False
 
 
 Row = TypeVar("Row", Facility, PermitToOperate, Place, Retort)
@@ -106,6 +107,8 @@ def _add_member(added: Added, plan: StaffPlan, ask: AskCredentials) -> None:
             certificate_expires_on=plan.certificate_expires_on,
             password=credentials.password,
             pin=credentials.pin,
+            password_is_given=credentials.are_given,
+            pin_is_given=credentials.are_given,
         )
     except ValidationError as error:
         raise complaint(f"staff {plan.staff_code}", error) from error

@@ -80,7 +80,13 @@ class Case(models.Model):
         ]
         indexes = [
             models.Index(fields=["facility", "-announced_at", "-id"], name="case_newest"),
-            models.Index(fields=["facility", "name_folded"], name="case_name"),
+            # PostgreSQL finds the beginning of a text through an index in any collation only with
+            # the pattern operators; SQLite compares bytes, and knows no such classes.
+            models.Index(
+                fields=["facility", "name_folded"],
+                opclasses=["int8_ops", "varchar_pattern_ops"],
+                name="case_name",
+            ),
             models.Index(
                 fields=["facility", "stage_since"],
                 condition=~Q(stage__in=steps.FINAL_STAGES),
@@ -170,7 +176,7 @@ class Document(models.Model):
 
 
 class AuthorizingAgent(models.Model):
-    """What a person said of the authorization; the newest statement under a name counts."""
+    """What a person said of the authorization; the newest statement of a person counts."""
 
     class Position(models.TextChoices):
         SIGNED = "signed", "has signed"
@@ -188,6 +194,11 @@ class AuthorizingAgent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.case_id}: {self.relationship}"
+
+    @property
+    def person(self) -> tuple[str, str]:
+        """Who spoke, as far as the record tells persons apart: name and relationship."""
+        return fold(self.name), fold(self.relationship)
 
 
 class Recipient(models.Model):

@@ -15,7 +15,6 @@ from django.db.models import (
     OuterRef,
     Q,
     QuerySet,
-    Subquery,
     Window,
 )
 from django.db.models.functions import RowNumber
@@ -24,9 +23,11 @@ from cases.models import Case, Hold
 from cases.steps import FINAL_STAGES, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import Place
 from crematory.models import Facility
+from retort_log import selectors
 from retort_log.models import Reading, Retort, Run
 
-GROUP_LIMIT = 10
+# Of each group as many as fit a tablet's screen beside the others; the list has them all.
+GROUP_LIMIT, HOLD_LIMIT = 5, 20
 STALE_AFTER = timedelta(minutes=15)
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 # The index `case_open` is partial. A database uses it only where the condition stands in the
@@ -102,7 +103,7 @@ def open_holds(facility: Facility) -> list[Hold]:
         Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
         .select_related("case", "opened_by")
         .only("ground", "opened_at", "opened_by__printed_name", *(f"case__{n}" for n in _ROW))
-        .order_by("opened_at")[: GROUP_LIMIT * 2]
+        .order_by("opened_at")[:HOLD_LIMIT]
     )
     with_facility((hold.case for hold in holds), facility)
     return holds
@@ -114,7 +115,7 @@ class Machine:
 
     retort: Retort
     run: Run | None
-    reading: Reading | None
+    reading: selectors.Standing | None
     now: datetime
 
     @property
@@ -136,18 +137,22 @@ class Machine:
         return ("passed", "Empty") if self.retort.is_fit else ("refused", "Out of use")
 
     @property
+    def stale_at(self) -> datetime | None:
+        """Until when a gate would accept the newest reading, or None where there is none."""
+        return self.reading.at + STALE_AFTER if self.reading else None
+
+    @property
     def is_stale(self) -> bool:
         """True where the newest reading is older than a gate would accept, or there is none."""
-        return self.reading is None or self.reading.at < self.now - STALE_AFTER
+        return self.stale_at is None or self.stale_at < self.now
 
 
 def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]:
-    """Return the facility's retorts, or the one at the place with this code. Three queries."""
+    """Return the facility's retorts, or the one at the place with this code. Four queries."""
     retorts = Retort.objects.filter(facility=facility).select_related("place", "permit")
     if code:
         retorts = retorts.filter(place__code=code)
-    newest = Reading.objects.filter(retort=OuterRef("pk"), at__lte=now).order_by("-at")
-    found = list(retorts.annotate(newest=Subquery(newest.values("pk")[:1])))
+    found = list(retorts.annotate(newest=selectors.newest_of_each(now)))
     runs = {
         run.retort_id: run
         for run in Run.objects.filter(retort__in=found, ended_at__isnull=True).select_related(
@@ -155,8 +160,12 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
         )
     }
     ids = [getattr(retort, "newest") for retort in found]  # noqa: B009 - annotated above
-    readings = {r.retort_id: r for r in Reading.objects.filter(pk__in=ids)}
+    rows = selectors.standing(Reading.objects.filter(pk__in=ids))
+    readings = {row.reading.retort_id: row for row in rows}
     with_facility((run.case for run in runs.values()), facility)
+    for retort in found:
+        if retort.pk in runs:  # a gate asks the run for its retort
+            runs[retort.pk].retort = retort
     return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
 
 

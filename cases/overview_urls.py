@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from cases.views import house, machine, places, today
+from cases.views import house, machine, own, places, today
 
 urlpatterns = [
     path("", today.today, name="today"),
@@ -11,6 +11,7 @@ urlpatterns = [
     path("places/", places.places, name="places"),
     path("house/", house.house, name="house"),
     path("house/my-pin/", house.my_pin, name="my-pin"),
+    path("house/my-password/", own.my_password, name="my-password"),
     path("house/staff/add/", house.add_member, name="member-add"),
     path("house/staff/<slug:code>/", house.member, name="member"),
     path("house/staff/<slug:code>/<slug:act>/", house.member_act, name="member-act"),

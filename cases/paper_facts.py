@@ -148,9 +148,16 @@ def _handing_over(case: Case) -> Facts:
     }
 
 
+def _labels_fixed(case: Case) -> list[str]:
+    """The paper number of the label on each container, as it was scanned there."""
+    entry = _entry(case, "contain")
+    stated = json.loads(entry.payload)["facts"]["containers"] if entry else []
+    return [container.get("label_scan", "") for container in stated]
+
+
 def release(case: Case) -> Facts:
     """The receipt for the cremated remains."""
-    units = _units(case)
+    units, labels = _units(case), _labels_fixed(case)
     return {
         "disc_number": _disc(case),
         "named": _people(case.recipients.all()),
@@ -160,6 +167,7 @@ def release(case: Case) -> Facts:
                 "kind": c.kind,
                 "volume": show_quantity(c.volume_l, "volume", units, both=True),
                 "mass": show_quantity(c.mass_kg, "mass", units, both=True),
+                "label": labels[c.position - 1] if c.position <= len(labels) else "",
             }
             for c in case.containers.all()
         ],
@@ -189,7 +197,8 @@ def _detail(entry: CustodyEntry) -> str:
     if entry.act == "correct":
         return f"of entry {facts['corrects']}: {CORRECTABLE[facts['field']].label}"
     if entry.act == "print":
-        return f"{facts['kind']} {facts['number']}, copy {facts['copy']}"
+        by_hand = ", by hand" if facts.get("by_hand") else ""
+        return f"{facts['kind'].replace('_', ' ')} {facts['number']}, copy {facts['copy']}{by_hand}"
     return ""
 
 

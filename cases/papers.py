@@ -8,9 +8,10 @@ from django.utils import timezone
 from cases import paper_facts
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE, STAGES
-from chain_of_custody import press
+from chain_of_custody import press, trail
 from chain_of_custody.models import Paper
 from chain_of_custody.press import Facts, PrintRefused
+from chain_of_custody.typesetter import PressUnavailable
 from crematory.models import StaffMember
 
 ALL_STAGES = tuple(STAGES)
@@ -23,13 +24,19 @@ def _from(stage: str) -> frozenset[str]:
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of paper, and the stages in which it can be printed."""
+    """One kind of paper, and the stages in which it can be printed.
+
+    `by_hand` is the template of what a person writes where nothing can be printed. A paper that
+    is not listed belongs to one step: its page offers it.
+    """
 
     name: str
     title: str
     template: str
     stages: frozenset[str]
     facts: Callable[[Case], Facts]
+    by_hand: str = ""
+    is_listed: bool = True
 
     def is_available(self, case: Case) -> bool:
         """True when this paper can be printed for the case as it stands."""
@@ -45,6 +52,7 @@ KINDS: dict[str, Kind] = {
             "papers/label.html",
             _from("in_care"),
             paper_facts.label,
+            by_hand="papers/label.txt",
         ),
         Kind(
             "receipt",
@@ -60,19 +68,35 @@ KINDS: dict[str, Kind] = {
             _from("recovered"),
             paper_facts.certificate,
         ),
-        # The receipts are signed at the handing over, so they can be printed just before it.
+        # A receipt to be filled in by hand at the handing over is another paper than the one
+        # that says what happened: neither is a copy of the other.
+        Kind(
+            "release_form",
+            "Release receipt, to be filled in",
+            "papers/release.html",
+            frozenset({"contained"}),
+            paper_facts.release,
+        ),
         Kind(
             "release",
             "Release receipt",
             "papers/release.html",
-            _from("contained"),
+            frozenset({"released"}),
             paper_facts.release,
+        ),
+        Kind(
+            "return_form",
+            "Return receipt, to be filled in",
+            "papers/return.html",
+            frozenset(BEFORE_CHARGE) - {"expected"},
+            paper_facts.return_uncremated,
+            is_listed=False,
         ),
         Kind(
             "return",
             "Return receipt",
             "papers/return.html",
-            frozenset(BEFORE_CHARGE) - {"expected"} | {"returned"},
+            frozenset({"returned"}),
             paper_facts.return_uncremated,
         ),
         Kind(
@@ -86,25 +110,58 @@ KINDS: dict[str, Kind] = {
 }
 
 
+# The papers that a step's own page offers.
+OF_STEP = {
+    "charge": "label",
+    "contain": "label",
+    "release": "release_form",
+    "return_uncremated": "return_form",
+}
+
+
 def available(case: Case) -> list[Kind]:
-    """Return the kinds of paper that can be printed for the case as it stands."""
-    return [kind for kind in KINDS.values() if kind.is_available(case)]
+    """Return the kinds of paper that the page of the case offers as it stands."""
+    return [kind for kind in KINDS.values() if kind.is_listed and kind.is_available(case)]
 
 
-def print_for(case: Case, kind: Kind, printed_by: StaffMember, token: str | None = None) -> Paper:
-    """Print a paper of this kind; a repeated token gives the first paper.
+def print_for(
+    case: Case,
+    kind: Kind,
+    printed_by: StaffMember,
+    token: str | None = None,
+    *,
+    by_hand: bool = False,
+) -> Paper:
+    """Print a paper of this kind, or issue it to be written `by_hand`.
 
-    Raises PrintRefused before its stage or for a member of another facility, and
-    PressUnavailable if nothing can be printed on this system.
+    A repeated token gives the first paper. Raises PrintRefused before its stage or for a member
+    of another facility, and PressUnavailable if nothing can be printed on this system. A refusal
+    is recorded.
     """
+    try:
+        return _print_for(case, kind, printed_by, token, by_hand)
+    except PrintRefused as refusal:
+        facts = {"kind": kind.name}
+        trail.record_refusal(
+            case.facility, "print", [refusal.code], printed_by, case=case, facts=facts
+        )
+        raise
+
+
+def _print_for(
+    case: Case, kind: Kind, printed_by: StaffMember, token: str | None, by_hand: bool
+) -> Paper:
+    if by_hand and not kind.by_hand:
+        raise PrintRefused("by_hand", f"“{kind.title}” cannot be written by hand.")
     if printed_by.facility_id != case.facility_id or not printed_by.is_active:
-        raise PrintRefused("This member cannot print here.")
+        raise PrintRefused("member", "This member cannot print here.")
 
     def facts() -> Facts:
         fresh = Case.objects.select_related("facility").get(pk=case.pk)
         if not kind.is_available(fresh):
             raise PrintRefused(
-                f"“{kind.title}” cannot be printed while this case is {STAGES[fresh.stage]}."
+                "stage",
+                f"“{kind.title}” cannot be printed while this case is {STAGES[fresh.stage]}.",
             )
         with timezone.override(fresh.facility.zone):
             return paper_facts.person(fresh) | kind.facts(fresh)
@@ -114,9 +171,18 @@ def print_for(case: Case, kind: Kind, printed_by: StaffMember, token: str | None
             case=case,
             kind=kind.name,
             title=kind.title,
-            template=kind.template,
+            template=kind.by_hand if by_hand else kind.template,
             facts=facts,
             printed_by=printed_by,
             token=token,
+            by_hand=by_hand,
         )
     )
+
+
+def make_label(case: Case, member: StaffMember, token: str) -> Paper:
+    """Print the container label; where this system prints nothing, issue it by hand."""
+    try:
+        return print_for(case, KINDS["label"], member, token)
+    except PressUnavailable:
+        return print_for(case, KINDS["label"], member, token, by_hand=True)

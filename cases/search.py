@@ -10,12 +10,13 @@ from cases import overview, scans
 from cases.models import Case, IdDisc
 from cases.names import fold
 from cases.steps import FINAL_STAGES, STAGES
+from chain_of_custody.models import Paper
 from crematory.models import Facility
 
 PAGE_SIZE = 25
 # A case number's form without looking at its check character, so that a slip is told as a slip.
 NUMBER_FORM = re.compile(r"^[A-Z]{2,4}\d{2}-\d{5}(-?[A-Z0-9])?$", re.ASCII)
-CLOSED = ("closed", *FINAL_STAGES)
+IN_CARE, EVERYBODY = "open", "all"
 LAST_CHARACTER = "\U0010ffff"
 COLUMNS = (
     "number",
@@ -33,11 +34,11 @@ COLUMNS = (
 
 @dataclass(frozen=True)
 class Search:
-    """What is looked for. `state` is "", "open", "closed" or a stage; `after` a case's key."""
+    """What is looked for. `state` is "all", "open", "closed" or a stage; `after` a case's key."""
 
     facility: Facility
     text: str = ""
-    state: str = ""
+    state: str = EVERYBODY
     everywhere: bool = False
     after: int = 0
 
@@ -52,14 +53,20 @@ class Page:
 
 
 def by_number(facility: Facility, text: str) -> Case | None:
-    """Return the case with exactly this case number or disc number, or None."""
+    """Return the case with exactly this number: its own, its disc's, or that of a paper."""
     if number := scans.case_number(text):
         found = Case.objects.filter(facility=facility, number=number).only("number").first()
         if found:
             return found
     disc = IdDisc.objects.filter(facility=facility, number=scans.disc(text)).select_related("case")
     given = disc.only("case__number").first()
-    return given.case if given else None
+    if given:
+        return given.case
+    if number := scans.paper_number(text):
+        papers = Paper.objects.filter(facility=facility, number=number).select_related("case")
+        paper = papers.only("case__number").first()
+        return paper.case if paper else None
+    return None
 
 
 def is_mistyped(text: str) -> bool:
@@ -104,7 +111,7 @@ def _key(search: Search, everywhere: bool) -> str:
     """By what a list is ordered: the column that its index holds; times go backwards."""
     if not everywhere:
         return "name_folded"
-    is_open = search.state == "open" or (search.state and search.state not in CLOSED)
+    is_open = search.state == IN_CARE or search.state in STAGES.keys() - FINAL_STAGES
     return "stage_since" if is_open else "announced_at"
 
 
@@ -128,7 +135,7 @@ def _matches(search: Search, everywhere: bool) -> QuerySet[Case]:
 
 def _in_state(search: Search) -> QuerySet[Case]:
     everyone = Case.objects.filter(facility=search.facility)
-    if search.state == "open":
+    if search.state == IN_CARE:
         return overview.open_cases(search.facility)
     if search.state == "closed":
         return everyone.filter(stage__in=FINAL_STAGES)

@@ -5,9 +5,11 @@ from typing import Any
 
 from django.http import Http404, HttpRequest
 
-from cases.corrections import CORRECTABLE
+from cases.corrections import CORRECTABLE, MANAGERS
 from cases.models import Case, Delivery
+from cases.roles import named
 from crematory.check_character import explain
+from crematory.models import Role
 
 
 def case_or_404(request: HttpRequest, number: str) -> Case:
@@ -20,27 +22,47 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
         raise Http404(f"This is no case number. {problem}")
     case = (
         Case.objects.filter(facility=request.facility, number=wanted)  # type: ignore[attr-defined]
-        .select_related("facility", "stage_entry", "disc")
+        .select_related("disc")
         .first()
     )
     if case is None:
         raise Http404(f"The case number {wanted} is not known here.")
+    case.facility = request.facility  # type: ignore[attr-defined]
     return case
 
 
 @dataclass(frozen=True)
 class Stated:
-    """A value as it was stated, and what it is called."""
+    """A value as it was stated, what it is called, and who corrects it now."""
 
     label: str
     value: Any
+    roles: frozenset[Role]
+
+    @property
+    def who(self) -> str:
+        """Who corrects it, in words."""
+        return named(self.roles)
 
 
 def correctable_values(case: Case) -> dict[str, Stated]:
     """Return what may be corrected now and its value, by the name of the field."""
-    rows = {"case": case, "delivery": Delivery.objects.filter(case=case).first()}
-    return {
-        name: Stated(rule.label, getattr(rows[rule.row], name))
+    rows = {"delivery": Delivery.objects.filter(case=case).first()}
+    found = {
+        name: Stated(
+            rule.label, getattr(rows.get(rule.row, case), name, None), rule.roles_at(case.stage)
+        )
         for name, rule in CORRECTABLE.items()
-        if rows[rule.row] is not None
+        if rows.get(rule.row, case) is not None
     }
+    unsettled = {n for n, s in found.items() if CORRECTABLE[n].row == "settled" and not _said(s)}
+    return {name: stated for name, stated in found.items() if name not in unsettled}
+
+
+def _said(stated: Stated) -> bool:
+    return stated.value not in (None, "")
+
+
+def may_correct(case: Case) -> frozenset[Role]:
+    """Return the roles that may correct something of the case at its stage."""
+    return MANAGERS.union(*(rule.roles_at(case.stage) for rule in CORRECTABLE.values()))

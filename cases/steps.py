@@ -78,8 +78,8 @@ STEPS: dict[str, Step] = {
             "Authorize",
             ("in_care", "authorized"),
             {FRONT_OFFICE},
-            "documents_on_file authorizing_agent no_dispute disposition_named recipients_named "
-            "medical_clearance",
+            "band_compared documents_on_file authorizing_agent no_dispute disposition_named "
+            "recipients_named medical_clearance",
             "I have seen every paper and the right to cremate exists.",
         ),
         _step(
@@ -87,15 +87,16 @@ STEPS: dict[str, Step] = {
             "Clear of devices",
             ("authorized", "cleared"),
             {OPERATOR},
-            "devices_answered devices_removed radionuclide_wait jewellery_settled",
+            "band_compared devices_answered devices_removed radionuclide_wait jewellery_settled",
             "I checked every device question and nothing hazardous remains.",
+            witnessed=True,
         ),
         _step(
             "assign_disc",
             "Tag with the disc",
             ("cleared", "tagged"),
             {OPERATOR},
-            "disc_read_twice disc_unused disc_attached",
+            "band_compared disc_read_twice disc_unused disc_attached",
             "I fixed the disc with this number to this person's container.",
         ),
         _step(
@@ -104,8 +105,8 @@ STEPS: dict[str, Step] = {
             ("tagged", "in_retort"),
             {OPERATOR},
             # What was proved earlier is asked again: an objection or a new answer may have come.
-            "waiting_period documents_on_file authorizing_agent no_dispute medical_clearance "
-            "disposition_named recipients_named devices_answered devices_removed "
+            "band_compared waiting_period documents_on_file authorizing_agent no_dispute "
+            "medical_clearance disposition_named recipients_named devices_answered devices_removed "
             "radionuclide_wait jewellery_settled operator_certified retort_free retort_fit "
             "retort_empty mass_limit charging_temperature disc_scanned label_scanned",
             "I compared disc, label and paperwork, and charged this person and no other.",
@@ -157,7 +158,7 @@ STEPS: dict[str, Step] = {
             "Return uncremated",
             (("in_care", "authorized", "cleared", "tagged"), "returned"),
             {FRONT_OFFICE},
-            "return_receipt",
+            "band_compared return_receipt",
             "I returned this person uncremated against a receipt.",
             witnessed=True,
         ),

@@ -16,6 +16,7 @@ from cases.errors import ActRefused, StepRefused, by_gates
 from cases.facts import FACTS, Facts
 from cases.gates import REFUSED, Situation, ask_all
 from cases.models import Case
+from cases.moments import MINUTE, moments_before, settle_minute
 from cases.steps import STAGES, STEPS, Step
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -36,10 +37,12 @@ class Attempt:
     token: str
     now: datetime
 
-    @property
-    def happened_at(self) -> datetime:
-        """When it happened: as stated, or now."""
-        return self.facts.happened_at or self.now
+    def happened_at(self, case: Case) -> datetime:
+        """When it happened: as stated (a typed minute settled in the case's order), or now."""
+        stated = self.facts.happened_at
+        if stated is None or timezone.is_naive(stated):
+            return stated or self.now
+        return settle_minute(stated, moments_before(case, self.facts, stated + MINUTE))
 
 
 def take(
@@ -72,19 +75,20 @@ def _take(attempt: Attempt) -> CustodyEntry:
         return earlier
     _check_stage(case, attempt.step)
     _check_signatures(case, attempt)
-    check_time(case, attempt.happened_at, attempt.now)
+    at = attempt.happened_at(case)
+    check_time(case, at, attempt.now)
     verdicts = ask_all(
         Situation(
             case=case,
             step=attempt.step,
-            now=attempt.happened_at,
+            now=at,
             facts=attempt.facts,
             signer=attempt.signed_by.member,
         )
     )
     if any(verdict.state == REFUSED for verdict in verdicts):
         raise by_gates(verdicts)
-    return _write(case, attempt)
+    return _write(case, attempt, at)
 
 
 def lock(case: Case) -> Case:
@@ -139,8 +143,12 @@ def _check_signatures(case: Case, attempt: Attempt) -> None:
     if not signer.roles & step.signers:
         needed = " or ".join(sorted(role.label for role in step.signers))
         raise StepRefused("role", f"“{step.label}” is signed by {needed}.")
-    if not step.witnessed:
-        return
+    if step.witnessed:
+        check_witness(case, signer, witness)
+
+
+def check_witness(case: Case, signer: StaffMember, witness: Signature | None) -> None:
+    """Refuse a missing witness, one who may not sign here, and one who is the signer."""
     if witness is None:
         raise StepRefused("witness_missing", "A second person must sign as witness.")
     check_member(case, witness.member)
@@ -171,8 +179,8 @@ def check_time(case: Case, happened_at: datetime, now: datetime) -> None:
         )
 
 
-def _write(case: Case, attempt: Attempt) -> CustodyEntry:
-    step, at = attempt.step, attempt.happened_at
+def _write(case: Case, attempt: Attempt, at: datetime) -> CustodyEntry:
+    step = attempt.step
     moved = EFFECTS[step.verb](case, attempt.facts, at)
     entry = trail.append(
         trail.Act(
@@ -199,18 +207,5 @@ def _write(case: Case, attempt: Attempt) -> CustodyEntry:
 def record_refusal(
     case: Case, act: str, refusal: ActRefused, member: StaffMember | None
 ) -> CustodyEntry:
-    """Record an attempt that was refused: who, what, which reasons; nothing else changed."""
-    now = clock.now()
-    with transaction.atomic():
-        return trail.append(
-            trail.Act(
-                facility=case.facility,
-                name=act,
-                happened_at=now,
-                recorded_at=now,
-                case=case,
-                outcome=CustodyEntry.Outcome.REFUSED,
-                signed_by=member if member and member.facility_id == case.facility_id else None,
-                facts={"reasons": refusal.codes},
-            )
-        )
+    """Record an attempt on this case that was refused."""
+    return trail.record_refusal(case.facility, act, refusal.codes, member, case=case)

@@ -8,6 +8,7 @@ from typing import Any, cast
 
 from cases.corrections import CORRECTABLE
 from cases.gates import TITLES
+from cases.models import Case, DeviceAnswer
 from cases.steps import STEPS
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -21,19 +22,35 @@ ACTS = {
     "file_document": "Paper filed",
     "state_agent": "Authorizing agent recorded",
     "name_recipient": "Recipient named",
+    "correct_reading": "Correction of a reading",
     "settle": "Question of the authorization answered",
-    "answer_device": "Device question answered",
+    "answer_device": "Device questions answered",
+    "compare_band": "Identity band compared",
     "open_hold": "Put on hold",
     "lift_hold": "Hold lifted",
     "move": "Moved to another place",
     "correct": "Correction",
     "print": "Paper printed",
+    "record_reading": "Reading entered",
+    "state_fitness": "Retort stated fit for use or not",
+    "set_up": "House set up",
+    "staff.add": "Member added",
+    "staff.activate": "Member activated",
+    "staff.deactivate": "Member deactivated",
+    "staff.renew_certificate": "Certificate renewed",
+    "staff.give_pin": "PIN given by a manager",
+    "staff.give_password": "Password given by a manager",
+    "staff.change_own_pin": "Own PIN chosen",
+    "staff.change_own_password": "Own password chosen",
 }
 REASONS = {
     "role": "the member does not hold the role that signs this",
     "member": "the member cannot sign here",
     "stage": "the case was not at the stage that this step leaves",
     "token": "the form had been used for another act",
+    "reading_role": "readings are entered and corrected by an operator or a manager",
+    "reading_minute": "there was a reading of this minute already",
+    "reading_withdrawn": "the reading of this minute was withdrawn",
     "witness_missing": "no second person signed",
     "witness_same": "the witness was the signer",
     "time_future": "the stated time lay in the future",
@@ -43,9 +60,38 @@ REASONS = {
     "signature_wrong": "staff code and PIN did not match: not signed by this member",
     "signature_locked": "signing with this code was locked after wrong PINs",
     "signature_inactive": "the member is not active",
+    "by_hand": "this paper is printed only, never written by hand",
+    "pin_given": "the PIN was given by a manager, and its owner had not chosen an own one",
     "reason_missing": "no reason was given",
+    "ground_missing": "no ground was given",
+    "hold_lifted": "the hold had been lifted already",
+    "not_movable": "the person was in no place from which to move",
+    "place_kind": "the place was of another kind",
+    "place_same": "the person was there already",
+    "place_taken": "the place was not free",
+    "field": "this fact is not corrected in this way",
+    "not_stated": "nothing was stated yet that could be corrected",
+    "born_after_death": "the birth would have come after the death",
+    "facility": "the member belongs to another house",
+    "own_account": "nobody deactivates themselves",
+    "roles_missing": "no role was chosen",
+    "number_missing": "no number of a certificate was given",
+    "unchanged": "it would have changed nothing",
+    "password_wrong": "the current password was not known",
+    "password_locked": "it was locked after wrong passwords",
+    "signature_needed": "a device once said to be there was answered without a signature",
+    "reportable_stays": "a reportable death was to be stated otherwise without a correction",
+    "band_differs": "the identity band read otherwise than the paperwork",
+    "no_objection": "nobody of this name and relationship had objected",
 }
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
+DEVICES = frozenset(DeviceAnswer.Device.values)
+CHOICES: dict[str, dict[str, str]] = {
+    "sex": {"f": "female", "m": "male"},
+    "disposition": dict(Case.Disposition.choices),
+    "jewellery": dict(Case.Jewellery.choices),
+    "is_death_reportable": {"True": "yes", "False": "no"},
+}
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
 
 
@@ -113,7 +159,7 @@ def act_word(act: str) -> str:
 def reason(code: str) -> str:
     """Return why an attempt was refused, in words."""
     if code in TITLES:
-        return f"not met: {TITLES[code]}"
+        return f"refused: {TITLES[code]}"
     return REASONS.get(code, code.replace("_", " "))
 
 
@@ -123,6 +169,10 @@ def shown(key: str, value: Any, units: UnitSystem) -> str:
         return "; ".join(reason(str(code)) for code in value)
     if value is None or value == "":
         return "nothing"
+    if key in DEVICES and isinstance(value, str) and value.startswith("{"):
+        value = json.loads(value)
+    if str(value) in CHOICES.get(key, {}):
+        return CHOICES[key][str(value)]
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):

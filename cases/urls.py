@@ -19,12 +19,16 @@ case_routes: list[URLPattern] = [
     path("<str:number>/recipients/", side.recipients, name="recipients"),
     path("<str:number>/settle/", side.settle, name="settle"),
     path("<str:number>/devices/", side.devices, name="devices"),
+    path("<str:number>/band/", side.band, name="band"),
     path("<str:number>/hold/", side.hold, name="hold"),
     path("<str:number>/holds/<int:pk>/lift/", side.lift, name="lift"),
     path("<str:number>/correct/", side.correct, name="correct"),
     path("<str:number>/move/", side.move, name="move"),
     path("<str:number>/print/<slug:kind>/", papers.print_kind, name="print"),
+    path("<str:number>/write/<slug:kind>/", papers.write_kind, name="write"),
     path("<str:number>/papers/<str:paper>.pdf", papers.paper, name="paper"),
+    path("<str:number>/papers/<str:paper>.txt", papers.paper_text, name="paper-text"),
+    path("<str:number>/papers/<str:paper>/", papers.by_hand, name="by-hand"),
 ]
 
 overview_routes: list[URLPattern] = [
@@ -32,6 +36,11 @@ overview_routes: list[URLPattern] = [
     path("persons/scan/", persons.scan, name="scan"),
     path("persons/export.csv", persons.export, name="export"),
     path("machine/<slug:code>/readings/", machine.reading, name="reading"),
+    path(
+        "machine/<slug:code>/readings/<int:pk>/correct/",
+        machine.correct,
+        name="correct-reading",
+    ),
     path("cases/<str:number>/trail/", trail.trail, name="trail"),
 ]
 

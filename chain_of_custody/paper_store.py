@@ -12,15 +12,18 @@ class PaperDamaged(Exception):
     """The stored bytes of a paper are missing or are not those that were printed."""
 
 
-def path_of(sha256: str) -> Path:
+PDF, TEXT = ".pdf", ".txt"
+
+
+def path_of(sha256: str, suffix: str = PDF) -> Path:
     """Return where the bytes with this hex digest lie."""
-    return Path(settings.PAPERS_DIR) / sha256[:2] / f"{sha256}.pdf"
+    return Path(settings.PAPERS_DIR) / sha256[:2] / f"{sha256}{suffix}"
 
 
-def write(data: bytes) -> str:
+def write(data: bytes, suffix: str = PDF) -> str:
     """Store the bytes and return their hex SHA-256; after this they survive a power cut."""
     digest = hashlib.sha256(data).hexdigest()
-    goal = path_of(digest)
+    goal = path_of(digest, suffix)
     goal.parent.mkdir(parents=True, exist_ok=True)
     descriptor, name = tempfile.mkstemp(dir=goal.parent, suffix=".part")
     try:
@@ -48,10 +51,10 @@ def _sync_folders(*folders: Path) -> None:
             os.close(descriptor)
 
 
-def read(sha256: str) -> bytes:
+def read(sha256: str, suffix: str = PDF) -> bytes:
     """Return the bytes with this digest. Raises PaperDamaged if missing or changed."""
     try:
-        data = path_of(sha256).read_bytes()
+        data = path_of(sha256, suffix).read_bytes()
     except OSError as error:
         raise PaperDamaged(
             "The file of this paper cannot be read. Restore it from a backup; the trail holds "

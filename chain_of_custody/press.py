@@ -15,7 +15,7 @@ from django.db import transaction
 from django.template.loader import render_to_string
 from django.utils import timezone
 
-from chain_of_custody import paper_store, trail, typesetter
+from chain_of_custody import copies, paper_store, trail, typesetter
 from chain_of_custody.models import CustodyEntry, Paper
 from chain_of_custody.typesetter import Typeset
 from crematory import clock
@@ -29,12 +29,19 @@ ATTEMPTS_OUTSIDE = 3
 
 
 class PrintRefused(Exception):
-    """A paper that may not be printed now; the text says why."""
+    """A paper that may not be printed now: `code` for the trail, the text says why."""
+
+    def __init__(self, code: str, text: str) -> None:
+        super().__init__(text)
+        self.code = code
 
 
 @dataclass(frozen=True)
 class Order:
-    """What is to be printed. `facts` builds plain JSON values each time it is asked."""
+    """What is to be printed. `facts` builds plain JSON values each time it is asked.
+
+    A paper `by_hand` is not set in type: its template gives the plain text that a person writes.
+    """
 
     case: Any
     kind: str
@@ -43,6 +50,7 @@ class Order:
     facts: Callable[[], Facts]
     printed_by: StaffMember
     token: str | None = None
+    by_hand: bool = False
 
 
 @dataclass(frozen=True)
@@ -98,7 +106,8 @@ def print_paper(order: Order) -> Paper:
             _lock(order)
             if earlier := _repeated(order):
                 return earlier
-            if (proof.copy, proof.facts) == (_next_copy(order), _facts(order)):
+            copy = copies.next_copy(order.case, order.kind)
+            if (proof.copy, proof.facts) == (copy, _facts(order)):
                 return _issue(order, proof)
     with transaction.atomic():
         _lock(order)
@@ -107,7 +116,16 @@ def print_paper(order: Order) -> Paper:
 
 def read_paper(paper: Paper) -> bytes:
     """Return the bytes of a paper. Raises PaperDamaged if they are missing or changed."""
-    return paper_store.read(paper.sha256)
+    return paper_store.read(paper.sha256, _suffix(is_by_hand(paper)))
+
+
+def is_by_hand(paper: Paper) -> bool:
+    """True for a paper that was written by hand: its bytes are plain text in UTF-8."""
+    return paper.facts.get("by_hand") is True
+
+
+def _suffix(by_hand: bool) -> str:
+    return paper_store.TEXT if by_hand else paper_store.PDF
 
 
 def _lock(order: Order) -> None:
@@ -124,20 +142,23 @@ def _repeated(order: Order) -> Paper | None:
         return None
     paper = Paper.objects.filter(entry=entry, kind=order.kind).first()
     if paper is None:
-        raise PrintRefused("This form was already used for something else. Reload the page.")
+        raise PrintRefused(
+            "token", "This form was already used for something else. Reload the page."
+        )
     return paper
 
 
-def _next_copy(order: Order) -> int:
-    return Paper.objects.filter(case=order.case, kind=order.kind).count() + 1
-
-
 def _facts(order: Order) -> Facts:
-    return order.facts() | {"house": house_facts(order.case.facility)}
+    by_press = {
+        "house": house_facts(order.case.facility),
+        "replaces": copies.replaced(order.case, order.kind),
+    }
+    return order.facts() | by_press | ({"by_hand": True} if order.by_hand else {})
 
 
 def _set(order: Order) -> Proof:
-    number, copy, facts, now = new_number(), _next_copy(order), _facts(order), clock.now()
+    copy = copies.next_copy(order.case, order.kind)
+    number, facts, now = new_number(), _facts(order), clock.now()
     return Proof(number, copy, facts, now, render(order, number, copy, facts, now))
 
 
@@ -158,7 +179,10 @@ def render(order: Order, number: str, copy: int, facts: Facts, printed_at: datet
         },
     }
     with timezone.override(facts["house"]["time_zone"]):
-        first = typesetter.typeset(render_to_string(order.template, context))
+        words = render_to_string(order.template, context)
+        if order.by_hand:
+            return Typeset(words.encode(), ())
+        first = typesetter.typeset(words)
         if not first.unprintable:
             return first
         context["unprintable"] = first.unprintable
@@ -167,7 +191,7 @@ def render(order: Order, number: str, copy: int, facts: Facts, printed_at: datet
 
 def _issue(order: Order, proof: Proof) -> Paper:
     # The bytes are safe on the disk before the row that speaks of them is committed.
-    paper_store.write(proof.typeset.data)
+    paper_store.write(proof.typeset.data, _suffix(order.by_hand))
     entry = trail.append(
         trail.Act(
             facility=order.case.facility,
@@ -183,6 +207,7 @@ def _issue(order: Order, proof: Proof) -> Paper:
                 "kind": order.kind,
                 "copy": proof.copy,
                 "sha256": proof.sha256,
+                **({"by_hand": True} if order.by_hand else {}),
             },
         )
     )

@@ -6,15 +6,17 @@ The order is one because the facility's `Log` row is locked for the length of th
 
 import json
 import secrets
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db import connection
+from django.db import connection, transaction
 
 from chain_of_custody.canonical import canonical_bytes, commitment
 from chain_of_custody.merkle import Frontier, leaf_hash
 from chain_of_custody.models import CustodyEntry, Log, Place, SealedValue
+from crematory import clock
 from crematory.models import Facility, StaffMember
 
 FORMAT = 1
@@ -84,6 +86,35 @@ def append(act: Act) -> CustodyEntry:
     )
     _grow(log, digest)
     return entry
+
+
+def record_refusal(
+    facility: Facility,
+    act: str,
+    codes: Iterable[str],
+    by: StaffMember | None = None,
+    *,
+    case: Any = None,
+    facts: dict[str, Any] | None = None,
+) -> CustodyEntry:
+    """Record an attempt that was refused: who, what, which reasons; nothing else changed.
+
+    It has a transaction of its own: call it after that of the act was rolled back.
+    """
+    now = clock.now()
+    with transaction.atomic():
+        return append(
+            Act(
+                facility=facility,
+                name=act,
+                happened_at=now,
+                recorded_at=now,
+                case=case,
+                outcome=CustodyEntry.Outcome.REFUSED,
+                signed_by=by if by and by.facility_id == facility.pk else None,
+                facts={"reasons": list(codes), **(facts or {})},
+            )
+        )
 
 
 def lock_log(facility: Facility) -> Log:

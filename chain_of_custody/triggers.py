@@ -1,8 +1,8 @@
 """Triggers: the database refuses what the code forgets, on SQLite and PostgreSQL alike.
 
 Each floor registers its triggers; all are installed again after every migration, because SQLite
-drops a table's triggers when it rebuilds the table. `missing` asks the catalogue, and the site
-does not start while one is missing.
+drops a table's triggers when it rebuilds the table. `missing` reads each trigger's text in the
+catalogue, and the site does not start while one is missing or says something else.
 """
 
 import hashlib
@@ -61,6 +61,20 @@ def register_append_only(*models: type[AppendOnlyModel]) -> None:
         register(*never(model, "UPDATE", "DELETE", "TRUNCATE", message=message))
 
 
+@dataclass(frozen=True)
+class Standing:
+    """A trigger as the catalogue tells it, or as it must be told.
+
+    `text` is what the database would run: on SQLite the statement that made the trigger, on
+    PostgreSQL the trigger's definition, whether it is on, and its function's language, settings
+    and body.
+    """
+
+    name: str
+    table: str
+    text: str
+
+
 def _sqlite(trigger: Trigger) -> Iterator[str]:
     if trigger.event == "TRUNCATE":  # SQLite has no such statement
         return
@@ -71,37 +85,63 @@ def _sqlite(trigger: Trigger) -> Iterator[str]:
     )
 
 
+def _scope(trigger: Trigger) -> str:
+    return "STATEMENT" if trigger.event == "TRUNCATE" else "ROW"
+
+
+def _body(trigger: Trigger) -> str:
+    row = {"TRUNCATE": "NULL", "DELETE": "OLD"}.get(trigger.event, "NEW")
+    return (
+        f" BEGIN IF ({trigger.condition}) THEN RAISE EXCEPTION '{trigger.message}' "
+        f"USING ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {row}; END "
+    )
+
+
 def _postgresql(trigger: Trigger) -> Iterator[str]:
-    row = "OLD" if trigger.event == "DELETE" else "NEW"
-    scope, answer = ("STATEMENT", "NULL") if trigger.event == "TRUNCATE" else ("ROW", row)
     yield (
-        f'CREATE OR REPLACE FUNCTION "{trigger.name}"() RETURNS trigger LANGUAGE plpgsql AS $$ '
-        f"BEGIN IF ({trigger.condition}) THEN RAISE EXCEPTION '{trigger.message}' "
-        f"USING ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {answer}; END $$"
+        f'CREATE OR REPLACE FUNCTION "{trigger.name}"() RETURNS trigger LANGUAGE plpgsql '
+        f"AS $${_body(trigger)}$$"
     )
     yield (
         f'CREATE TRIGGER "{trigger.name}" BEFORE {trigger.event} ON "{trigger.table}" '
-        f'FOR EACH {scope} EXECUTE FUNCTION "{trigger.name}"()'
+        f'FOR EACH {_scope(trigger)} EXECUTE FUNCTION "{trigger.name}"()'
+    )
+
+
+def _told_by_postgresql(trigger: Trigger) -> str:
+    """Return what PostgreSQL's catalogue says of this trigger: it quotes no lower-case name."""
+    return (
+        f"CREATE TRIGGER {trigger.name} BEFORE {trigger.event} ON {trigger.table} "
+        f"FOR EACH {_scope(trigger)} EXECUTE FUNCTION {trigger.name}()|on|plpgsql||{_body(trigger)}"
     )
 
 
 VENDORS = {"sqlite": _sqlite, "postgresql": _postgresql}
 CATALOGUE = {
-    "sqlite": "SELECT name, tbl_name FROM sqlite_master WHERE type = 'trigger'",
+    "sqlite": "SELECT name, tbl_name, sql FROM sqlite_master WHERE type = 'trigger'",
+    # 'O' and 'A' are the triggers that fire in ordinary sessions.
     "postgresql": (
-        "SELECT t.tgname, c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
-        "WHERE NOT t.tgisinternal AND t.tgenabled <> 'D' "
-        "AND pg_table_is_visible(c.oid)"
+        "SELECT t.tgname, c.relname, pg_get_triggerdef(t.oid, true) || '|' "
+        "|| CASE WHEN t.tgenabled IN ('O', 'A') THEN 'on' ELSE 'off' END || '|' || l.lanname "
+        "|| '|' || COALESCE(array_to_string(p.proconfig, ','), '') || '|' || p.prosrc "
+        "FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid "
+        "JOIN pg_proc p ON p.oid = t.tgfoid JOIN pg_language l ON l.oid = p.prolang "
+        "WHERE NOT t.tgisinternal AND pg_table_is_visible(c.oid)"
     ),
 }
 
 
-def present(using: str = "default") -> dict[str, str]:
-    """Return the names of the refusing triggers in the database, with their tables."""
-    vendor = connections[using].vendor
+def standing(using: str = "default") -> set[Standing]:
+    """Return the refusing triggers of the database, as its catalogue tells them."""
     with connections[using].cursor() as cursor:
-        cursor.execute(CATALOGUE[vendor], None)
-        return {name: table for name, table in cursor.fetchall() if name.startswith("refuse_")}
+        cursor.execute(CATALOGUE[connections[using].vendor], None)
+        found = {Standing(*row) for row in cursor.fetchall()}
+    return {one for one in found if one.name.startswith("refuse_")}
+
+
+def present(using: str = "default") -> set[str]:
+    """Return the names of the refusing triggers in the database, sound or not."""
+    return {one.name for one in standing(using)}
 
 
 def wanted(using: str = "default") -> dict[str, Trigger]:
@@ -110,27 +150,32 @@ def wanted(using: str = "default") -> dict[str, Trigger]:
     return {t.name: t for t in REGISTERED.values() if any(VENDORS[vendor](t))}
 
 
+def _as_told(trigger: Trigger, vendor: str) -> Standing:
+    text = next(_sqlite(trigger)) if vendor == "sqlite" else _told_by_postgresql(trigger)
+    return Standing(trigger.name, trigger.table, text)
+
+
 def missing(using: str = "default") -> list[str]:
-    """Return the labels of triggers that the database lacks."""
-    there = present(using)
+    """Return the labels of triggers that the database lacks, or whose text was changed."""
+    there, vendor = standing(using), connections[using].vendor
     return sorted(
-        trigger.label for name, trigger in wanted(using).items() if there.get(name) != trigger.table
+        trigger.label
+        for trigger in wanted(using).values()
+        if _as_told(trigger, vendor) not in there
     )
 
 
 def install(using: str = "default", **kwargs: Any) -> None:
     """Bring the database's triggers to what is registered. Safe to run again."""
     conn = connections[using]
-    want = wanted(using)
-    for name, table in present(using).items():
-        if name not in want or want[name].table != table:
-            _drop(using, name, table)
-    there = present(using)
+    there = standing(using)
+    want = {_as_told(trigger, conn.vendor): trigger for trigger in wanted(using).values()}
+    for one in there - want.keys():
+        _drop(using, one)
     with conn.cursor() as cursor:
-        for name, trigger in want.items():
-            if name not in there:
-                for statement in VENDORS[conn.vendor](trigger):
-                    cursor.execute(statement, None)
+        for one in want.keys() - there:
+            for statement in VENDORS[conn.vendor](want[one]):
+                cursor.execute(statement, None)
 
 
 def make_way(using: str = "default", **kwargs: Any) -> None:
@@ -139,14 +184,14 @@ def make_way(using: str = "default", **kwargs: Any) -> None:
     SQLite cannot rebuild a table that a trigger of another table names.
     """
     if connections[using].vendor == "sqlite":
-        for name, table in present(using).items():
-            _drop(using, name, table)
+        for one in standing(using):
+            _drop(using, one)
 
 
-def _drop(using: str, name: str, table: str) -> None:
-    on = f' ON "{table}"' if connections[using].vendor == "postgresql" else ""
+def _drop(using: str, one: Standing) -> None:
+    on = f' ON "{one.table}"' if connections[using].vendor == "postgresql" else ""
     with connections[using].cursor() as cursor:
-        cursor.execute(f'DROP TRIGGER "{name}"{on}', None)
+        cursor.execute(f'DROP TRIGGER "{one.name}"{on}', None)
 
 
 def require_installed() -> None:
@@ -154,6 +199,7 @@ def require_installed() -> None:
     if absent := missing():
         raise ImproperlyConfigured(
             f"The database lacks the triggers {', '.join(absent)}. Run `manage.py migrate`. "
-            "If they were there before, somebody removed them: run `manage.py verify_trail`."
+            "If they were there before, somebody removed or changed them: run "
+            "`manage.py verify_trail`."
         )
     connection.close()

@@ -3,11 +3,15 @@
 import codecs
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import urlencode
 
+from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django_htmx.http import HttpResponseClientRefresh
 
 NEVER_KEPT = ("csrfmiddlewaretoken", "password", "pin")
 KEPT_SESSION_KEY = "typed_before_login"
@@ -18,6 +22,43 @@ Handler = Callable[[HttpRequest], HttpResponse]
 def keepable(name: str) -> bool:
     """True for a field whose value may be kept; PINs, passwords and tokens never are."""
     return not any(part in name for part in NEVER_KEPT)
+
+
+def is_from_own_page(request: HttpRequest) -> bool:
+    """False where the browser says that a page of another site sent this form."""
+    origin = request.headers.get("Origin")
+    own = f"{request.scheme}://{request.get_host()}"
+    return origin is None or origin in (own, *settings.CSRF_TRUSTED_ORIGINS)
+
+
+def keep_typed(request: HttpRequest) -> bool:
+    """Keep what was typed (never PINs) for the next time this page is opened; True if anything.
+
+    What another site put into a form is not kept: it would be shown as if it had been typed here.
+    """
+    typed = {name: request.POST.getlist(name) for name in request.POST if keepable(name)}
+    if not any(text for name in typed if name != "token" for text in typed[name]):
+        return False
+    length = sum(len(text) for texts in typed.values() for text in texts)
+    if length > KEPT_AT_MOST or not is_from_own_page(request):
+        return False
+    request.session[KEPT_SESSION_KEY] = {"path": request.path, "data": typed}
+    return True
+
+
+class NoStoreMiddleware:
+    """Let no browser and no proxy keep a copy of an answer: pages name persons in care.
+
+    Static files are answered further out and may be kept.
+    """
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Cache-Control", "no-store")
+        return response
 
 
 class Utf8Middleware:
@@ -45,9 +86,7 @@ class KeepTypedMiddleware:
         user = request.user
         if request.method != "POST" or user.is_authenticated or request.path == reverse("login"):
             return self.get_response(request)
-        typed = {k: request.POST.getlist(k) for k in request.POST if keepable(k)}
-        if sum(len(text) for texts in typed.values() for text in texts) <= KEPT_AT_MOST:
-            request.session[KEPT_SESSION_KEY] = {"path": request.path, "data": typed}
+        keep_typed(request)
         return redirect_to_login(request.path)
 
 
@@ -63,6 +102,29 @@ class FacilityMiddleware:
             return self.get_response(request)
         with timezone.override(request.facility.zone):  # type: ignore[attr-defined]
             return self.get_response(request)
+
+
+class OwnPasswordMiddleware:
+    """Lead a member whose password was given by a manager to choose an own one, and nowhere else.
+
+    Until then two people could sign in as this member.
+    """
+
+    def __init__(self, get_response: Handler) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if not user.is_authenticated or not user.password_is_given:
+            return self.get_response(request)
+        choose = reverse("my-password")
+        if request.path in (choose, reverse("logout")):
+            return self.get_response(request)
+        if request.htmx:  # type: ignore[attr-defined]
+            return HttpResponseClientRefresh()
+        if request.method == "POST":
+            keep_typed(request)
+        return redirect(f"{choose}?{urlencode({'next': request.path})}")
 
 
 def facility_context(request: HttpRequest) -> dict[str, Any]:

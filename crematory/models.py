@@ -105,6 +105,9 @@ class StaffMember(AbstractBaseUser):
     pin_hash = models.CharField(max_length=200)
     pin_failures = models.PositiveSmallIntegerField(default=0)
     pin_locked_until = models.DateTimeField(null=True, blank=True)
+    # What somebody else chose and knows signs and opens nothing until its owner changed it.
+    pin_is_given = models.BooleanField(default=False)
+    password_is_given = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
 
     objects = StaffManager()
@@ -127,3 +130,18 @@ class StaffMember(AbstractBaseUser):
             Role.MANAGER: self.is_manager,
         }
         return frozenset(role for role, has in held.items() if has)
+
+
+class SignInTries(models.Model):
+    """Wrong passwords for one staff code from one address, under a keyed digest of the two."""
+
+    key = models.CharField(max_length=64, unique=True)
+    failures = models.PositiveSmallIntegerField(default=0)
+    locked_until = models.DateTimeField(null=True, blank=True)
+    since = models.DateTimeField(db_index=True)
+
+    class Meta:
+        verbose_name_plural = "sign-in tries"
+
+    def __str__(self) -> str:
+        return f"{self.failures} since {self.since:%Y-%m-%d %H:%M}"

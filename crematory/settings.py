@@ -47,6 +47,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "crematory.middleware.NoStoreMiddleware",
     "crematory.middleware.Utf8Middleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -58,8 +59,10 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "crematory.middleware.OwnPasswordMiddleware",
 ]
 
+CSRF_FAILURE_VIEW = "crematory.csrf.failure"
 ROOT_URLCONF = "crematory.urls"
 WSGI_APPLICATION = "crematory.wsgi.application"
 
@@ -105,6 +108,16 @@ def database(url: str) -> dict[str, Any]:
 DATABASES = {"default": database(env.text("DATABASE_URL", f"sqlite:///{VAR_DIR / 'crematory.db'}"))}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# Parts of pages hold names of persons: they stay in the memory of the process that made them.
+CACHES = {
+    alias: {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "LOCATION": alias,
+        "OPTIONS": {"MAX_ENTRIES": 300},
+    }
+    for alias in ("default", "parts")
+}
+
 AUTH_USER_MODEL = "crematory.StaffMember"
 AUTHENTICATION_BACKENDS = ["crematory.backends.StaffBackend"]
 LOGIN_URL = "login"
@@ -148,9 +161,8 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not env.flag("PLAIN_HTTP")
 SECURE_SSL_REDIRECT = not env.flag("PLAIN_HTTP")
 SECURE_HSTS_SECONDS = 0 if env.flag("PLAIN_HTTP") else 31_536_000
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = not env.flag("PLAIN_HTTP")
-SECURE_PROXY_SSL_HEADER = (
-    ("HTTP_X_FORWARDED_PROTO", "https") if env.flag("BEHIND_TLS_PROXY") else None
-)
+BEHIND_TLS_PROXY = env.flag("BEHIND_TLS_PROXY")
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_TLS_PROXY else None
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 FORM_RENDERER = "django.forms.renderers.DjangoTemplates"

@@ -4,18 +4,15 @@ import hashlib
 import hmac
 import re
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.conf import settings
 from django.contrib.auth.hashers import check_password, make_password
-from django.db.models import F
 
-from crematory import clock
+from crematory import clock, tries
 from crematory.models import Facility, StaffMember
 
 PIN_FORM = re.compile(r"^\d{6,12}$", re.ASCII)
-MAX_FAILURES = 5
-LOCKED_FOR = timedelta(minutes=15)
 
 
 class SignatureRefused(Exception):
@@ -49,41 +46,48 @@ def set_pin(member: StaffMember, pin: str) -> None:
     member.pin_hash = make_password(_peppered(pin))
 
 
-def sign(facility: Facility, staff_code: str, pin: str) -> Signature:
+def is_pin(member: StaffMember, pin: str) -> bool:
+    """True if this is the member's PIN. Counts nothing: only for a PIN that is being set."""
+    return check_password(_peppered(pin), member.pin_hash)
+
+
+def sign(
+    facility: Facility, staff_code: str, pin: str, *, to_choose_own: bool = False
+) -> Signature:
     """Check code and PIN of a member of this facility; raise SignatureRefused if they do not hold.
 
+    A PIN that a manager gave signs nothing but the choice of the own one (`to_choose_own`).
     Must not run inside a transaction that a refusal rolls back: the count of failures stays.
     """
     code = staff_code.strip().upper()
     if not code or not pin:
         raise SignatureRefused("signature_missing", "Enter staff code and PIN to sign.")
-    member = StaffMember.objects.filter(facility=facility, staff_code=code).first()
+    rows = StaffMember.objects.filter(facility=facility, staff_code=code)
+    member = rows.first()
     if member is None:
         make_password(_peppered(pin))  # the same work as for a known code
         raise SignatureRefused("signature_wrong", "Staff code and PIN do not match. Try again.")
-    if member.pin_locked_until and member.pin_locked_until > clock.now():
+    if not tries.spend(rows, "pin_"):
         raise SignatureRefused(
             "signature_locked",
-            f"Signing as {code} is locked for up to 15 minutes after {MAX_FAILURES} wrong PINs. "
-            "Wait, or ask another member to sign.",
+            f"Signing as {code} is locked for up to 15 minutes after {tries.MAX_FAILURES} wrong "
+            "PINs. Wait, or ask another member to sign.",
             member,
         )
-    if not check_password(_peppered(pin), member.pin_hash):
-        _count_failure(member)
+    if not is_pin(member, pin):
         raise SignatureRefused(
             "signature_wrong", "Staff code and PIN do not match. Try again.", member
         )
+    tries.forgive(rows, "pin_")
     if not member.is_active:
         raise SignatureRefused(
             "signature_inactive", f"{code} is not active. A manager can change that.", member
         )
-    if member.pin_failures or member.pin_locked_until:
-        StaffMember.objects.filter(pk=member.pk).update(pin_failures=0, pin_locked_until=None)
+    if member.pin_is_given and not to_choose_own:
+        raise SignatureRefused(
+            "pin_given",
+            "This PIN was given to you by a manager, who knows it. Choose your own first: "
+            "sign in yourself, open House, then “Change my PIN”.",
+            member,
+        )
     return Signature(member, clock.now())
-
-
-def _count_failure(member: StaffMember) -> None:
-    StaffMember.objects.filter(pk=member.pk).update(pin_failures=F("pin_failures") + 1)
-    StaffMember.objects.filter(pk=member.pk, pin_failures__gte=MAX_FAILURES).update(
-        pin_failures=0, pin_locked_until=clock.now() + LOCKED_FOR
-    )

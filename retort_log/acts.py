@@ -1,5 +1,7 @@
 """Acts at the machine that are no step: entering a reading by hand."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 from decimal import Decimal
 
@@ -8,11 +10,47 @@ from django.db import transaction
 from chain_of_custody import trail
 from crematory import clock
 from crematory.models import Role, StaffMember
+from retort_log import selectors
 from retort_log.models import Reading, Retort
+from retort_log.readings import Temperatures, doubts
+
+READERS = frozenset({Role.OPERATOR, Role.MANAGER})
+MINUTE = timedelta(minutes=1)
 
 
 class ReadingRefused(Exception):
-    """A reading that cannot be stored; the text says what to do."""
+    """A reading that cannot be stored: `code` for programs, the text says what to do."""
+
+    def __init__(self, code: str, text: str) -> None:
+        super().__init__(text)
+        self.code = code
+        self.text = text
+
+
+class ReadingDoubted(ReadingRefused):
+    """A reading that looks wrong beside its neighbours; stored once somebody confirms it."""
+
+    def __init__(self, found: tuple[str, ...], neighbour: selectors.Standing) -> None:
+        super().__init__("reading_doubted", "Is this right? Look again, and confirm it.")
+        self.doubts = found
+        self.neighbour = neighbour
+
+
+@contextmanager
+def refusals_recorded(act: str, retort: Retort, member: StaffMember) -> Iterator[None]:
+    """One transaction; what is refused in it leaves nothing but an entry that says so.
+
+    A doubt is a question and no refusal: nothing is recorded until it is answered.
+    """
+    try:
+        with transaction.atomic():
+            yield
+    except ReadingDoubted:
+        raise
+    except ReadingRefused as refusal:
+        facts = {"retort": retort.place.code}
+        trail.record_refusal(retort.facility, act, [refusal.code], member, facts=facts)
+        raise
 
 
 def record_reading(
@@ -21,44 +59,89 @@ def record_reading(
     primary_c: Decimal,
     secondary_c: Decimal,
     at: datetime | None = None,
+    *,
+    is_confirmed: bool = False,
 ) -> Reading:
     """Store a reading (°C) taken at `at` (default now); one a minute and retort at the most.
 
     A second submission with the same values and minute is answered with the first reading.
+    Raises ReadingRefused; ReadingDoubted where the values look wrong and nobody confirmed them.
     """
     now = clock.now()
     at = at or now
-    if member.facility_id != retort.facility_id or not member.roles & {Role.OPERATOR, Role.MANAGER}:
-        raise ReadingRefused("Readings are entered by an operator of this facility.")
-    if at > now:
-        raise ReadingRefused("The time of the reading lies in the future. Correct it.")
-    with transaction.atomic():
+    with refusals_recorded("record_reading", retort, member):
+        _check_reader(retort, member, at, now)
         Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
-        near = Reading.objects.filter(
-            retort=retort, at__gt=at - timedelta(minutes=1), at__lt=at + timedelta(minutes=1)
-        ).first()
-        if near:
-            if (near.primary_c, near.secondary_c) == (primary_c, secondary_c):
-                return near
-            raise ReadingRefused(
-                "There is a reading of this minute already. Enter the next one in a minute."
-            )
+        if near := _of_this_minute(retort, at):
+            if (near.reading.primary_c, near.reading.secondary_c) == (primary_c, secondary_c):
+                return near.reading
+            raise _taken(near)
+        found = question(retort, Temperatures(at, primary_c, secondary_c), is_confirmed)
         reading = Reading.objects.create(
             retort=retort, at=at, primary_c=primary_c, secondary_c=secondary_c, read_by=member
         )
-        trail.append(
-            trail.Act(
-                facility=retort.facility,
-                name="record_reading",
-                happened_at=at,
-                recorded_at=now,
-                signed_by=member,
-                signature="session",
-                facts={
-                    "retort": retort.place.code,
-                    "primary_c": format(primary_c, "f"),
-                    "secondary_c": format(secondary_c, "f"),
-                },
-            )
-        )
+        _append(reading, now, found)
     return reading
+
+
+def _check_reader(retort: Retort, member: StaffMember, at: datetime, now: datetime) -> None:
+    if member.facility_id != retort.facility_id or not member.roles & READERS:
+        raise ReadingRefused("reading_role", "Readings are entered by an operator of this house.")
+    if at > now:
+        raise ReadingRefused(
+            "time_future", "The time of the reading lies in the future. Correct it."
+        )
+
+
+def _append(reading: Reading, now: datetime, found: tuple[str, ...]) -> None:
+    retort = reading.retort
+    trail.append(
+        trail.Act(
+            facility=retort.facility,
+            name="record_reading",
+            happened_at=reading.at,
+            recorded_at=now,
+            signed_by=reading.read_by,
+            signature="session",
+            facts={
+                "retort": retort.place.code,
+                "primary_c": format(reading.primary_c, "f"),
+                "secondary_c": format(reading.secondary_c, "f"),
+                **({"confirmed_although": list(found)} if found else {}),
+            },
+        )
+    )
+
+
+def question(
+    retort: Retort,
+    new: Temperatures,
+    is_confirmed: bool,
+    apart_from: Reading | None = None,
+) -> tuple[str, ...]:
+    """Return what is doubtful about these values; raise ReadingDoubted unless it is confirmed."""
+    around = selectors.neighbours(retort, new.at, apart_from)
+    beside = {n.pk: Temperatures(n.at, n.primary_c, n.secondary_c) for n in around}
+    found = doubts(new, list(beside.values()))
+    if found and not is_confirmed:
+        doubted = next(n for n in around if doubts(new, [beside[n.pk]]))
+        raise ReadingDoubted(found, doubted)
+    return found
+
+
+def _of_this_minute(retort: Retort, at: datetime) -> selectors.Standing | None:
+    rows = Reading.objects.filter(retort=retort, at__gt=at - MINUTE, at__lt=at + MINUTE)
+    return next(iter(selectors.standing(rows[:1])), None)
+
+
+def _taken(near: selectors.Standing) -> ReadingRefused:
+    if near.is_withdrawn:
+        return ReadingRefused(
+            "reading_withdrawn",
+            "A reading of this minute was withdrawn. Correct that one to the right values.",
+        )
+    return ReadingRefused(
+        "reading_minute",
+        "There is a reading of this minute already. Enter the next one in a minute, or correct "
+        "that one.",
+    )

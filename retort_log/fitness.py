@@ -5,24 +5,38 @@ from django.db import transaction
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
 from crematory import clock
-from crematory.models import Role
+from crematory.models import Role, StaffMember
 from crematory.signatures import Signature
 from retort_log.models import Retort
 
 
 class FitnessRefused(Exception):
-    """The statement cannot be recorded; the text says what to do."""
+    """The statement cannot be recorded: `code` for the trail, the text says what to do."""
+
+    def __init__(self, code: str, text: str) -> None:
+        super().__init__(text)
+        self.code = code
 
 
 def state_fitness(
     retort: Retort, signed_by: Signature, *, is_fit: bool, reason: str
 ) -> CustodyEntry:
     """Record that a retort is fit for use or not, and why. Raises FitnessRefused."""
-    member = signed_by.member
+    try:
+        return _state(retort, signed_by.member, is_fit, reason)
+    except FitnessRefused as refusal:
+        facts = {"retort": retort.place.code}
+        trail.record_refusal(
+            retort.facility, "state_fitness", [refusal.code], signed_by.member, facts=facts
+        )
+        raise
+
+
+def _state(retort: Retort, member: StaffMember, is_fit: bool, reason: str) -> CustodyEntry:
     if member.facility_id != retort.facility_id or Role.MANAGER not in member.roles:
-        raise FitnessRefused("A manager of this facility states whether a retort is fit.")
+        raise FitnessRefused("role", "A manager of this facility states whether a retort is fit.")
     if not reason.strip():
-        raise FitnessRefused("Say why.")
+        raise FitnessRefused("reason_missing", "Say why.")
     now = clock.now()
     with transaction.atomic():
         locked = Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)

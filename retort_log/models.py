@@ -65,6 +65,14 @@ class Run(models.Model):
     ended_at = models.DateTimeField(null=True, blank=True)
     charge_mass_kg = models.DecimalField(max_digits=7, decimal_places=3)
     charge_temperature_c = models.DecimalField(max_digits=6, decimal_places=2)
+    # The readings that opened the gates of the charge and of the recovery: a later correction of
+    # one of them is shown beside the run. None on runs charged before these were kept.
+    charge_reading = models.ForeignKey(
+        "Reading", on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
+    recovery_reading = models.ForeignKey(
+        "Reading", on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
 
     class Meta:
         ordering = ["charged_at"]
@@ -117,6 +125,47 @@ class Reading(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"{self.retort_id} {self.at:%H:%M}"
+
+
+class ReadingCorrection(AppendOnlyModel):
+    """A reading that was typed wrongly, put right or withdrawn; the newest correction counts.
+
+    The reading itself stays as it was typed. A withdrawn one counts as not there; corrected
+    again with values, it counts once more.
+    """
+
+    reading = models.ForeignKey(Reading, on_delete=models.PROTECT, related_name="corrections")
+    retort = models.ForeignKey(Retort, on_delete=models.PROTECT, related_name="+")
+    ordinal = models.PositiveSmallIntegerField()
+    is_withdrawn = models.BooleanField(default=False)
+    old_primary_c = models.DecimalField(max_digits=6, decimal_places=2)
+    old_secondary_c = models.DecimalField(max_digits=6, decimal_places=2)
+    primary_c = models.DecimalField(max_digits=6, decimal_places=2)
+    secondary_c = models.DecimalField(max_digits=6, decimal_places=2)
+    why = models.CharField(max_length=500)
+    corrected_at = models.DateTimeField()
+    corrected_by = models.ForeignKey(StaffMember, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["reading", "ordinal"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["reading", "ordinal"], name="reading_correction_in_order"
+            ),
+            models.CheckConstraint(
+                condition=Q(
+                    primary_c__gt=ABSOLUTE_ZERO_C,
+                    primary_c__lte=HIGHEST_C,
+                    secondary_c__gt=ABSOLUTE_ZERO_C,
+                    secondary_c__lte=HIGHEST_C,
+                ),
+                name="reading_correction_in_sense",
+            ),
+            models.CheckConstraint(condition=~Q(why=""), name="reading_correction_has_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reading_id}, {self.ordinal}"
 
 
 class Processing(models.Model):

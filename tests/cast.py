@@ -7,11 +7,11 @@ Each case begins a day after the one before it: their readings never mix.
 import dataclasses
 import itertools
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from cases import acts
+from cases import acts, papers
 from cases.facts import (
     AssignDiscFacts,
     AuthorizeFacts,
@@ -28,19 +28,21 @@ from cases.facts import (
     ReturnFacts,
 )
 from cases.models import Case, DeviceAnswer
+from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
-from chain_of_custody.models import CustodyEntry, Place, Placement
+from chain_of_custody.models import CustodyEntry, Paper, Place, Placement
 from crematory import clock
 from crematory.models import Facility, StaffMember
 from crematory.signatures import Signature, sign
 from retort_log.acts import record_reading
-from retort_log.models import PermitToOperate, Reading, Retort, Run
+from retort_log.models import Reading, Retort, Run
+from tests import factories
+from tests.factories import START as START
 
-START = datetime(2024, 3, 4, 16, 0, tzinfo=UTC)  # 9 in the morning in Denver
 PASSWORD = "a long password of the cast"
 WRONG_PIN = "999000"
-VALID_UNTIL, EXPIRED_ON = date(2099, 12, 31), date(2020, 12, 31)
+EXPIRED_ON = date(2020, 12, 31)
 HOT, COLD = (Decimal("650"), Decimal("880")), (Decimal("60"), Decimal("300"))
 GAP = {"burner_off": timedelta(minutes=45), "recover": timedelta(hours=2)}
 MASS_KG = Decimal("2.400")
@@ -65,77 +67,47 @@ def token() -> str:
 
 def make_facility(prefix: str = "QV", **fields: Any) -> Facility:
     """Make a facility with its staff, a permit, two retorts, and three places of each kind."""
-    values = {
-        "name": "Quiet Valley Crematory",
-        "address": "1 Example Road\nHelena, Montana",
-        "time_zone": "America/Denver",
-        "units": "us",
-        "jurisdiction": "us-mt",
-        "case_prefix": prefix,
-        "log_origin": f"crematory.example/{prefix.lower()}",
-    }
-    facility = Facility.objects.create(**{**values, **fields})
+    facility = factories.FacilityFactory.create(case_prefix=prefix, **fields)
     _hire(facility)
     _furnish(facility)
     return facility
 
 
 def _hire(facility: Facility) -> None:
-    office: dict[str, Any] = {"is_front_office": True}
-    operator: dict[str, Any] = {
-        "is_operator": True,
-        "certificate_number": "CERT-1",
-        "certificate_expires_on": VALID_UNTIL,
-    }
     people: tuple[tuple[str, str, dict[str, Any]], ...] = (
-        (CLERK, "Clara Clerk", office),
-        (SECOND_CLERK, "Cyril Clerk", office),
-        (OPERATOR, "Olive Operator", operator),
-        (SECOND_OPERATOR, "Oscar Operator", operator),
-        (EXPIRED_OPERATOR, "Otto Operator", {**operator, "certificate_expires_on": EXPIRED_ON}),
+        (CLERK, "Clara Clerk", {"office": True}),
+        (SECOND_CLERK, "Cyril Clerk", {"office": True}),
+        (OPERATOR, "Olive Operator", {"operator": True}),
+        (SECOND_OPERATOR, "Oscar Operator", {"operator": True}),
+        (
+            EXPIRED_OPERATOR,
+            "Otto Operator",
+            {"operator": True, "certificate_expires_on": EXPIRED_ON},
+        ),
         (MANAGER, "Mabel Manager", {"is_manager": True}),
     )
     for key, name, fields in people:
-        StaffMember.objects.create_member(
+        factories.MemberFactory.create(
+            facility=facility,
+            key=key,
+            printed_name=name,
             password=PASSWORD,
             pin=PINS[key],
-            facility=facility,
-            staff_code=facility.case_prefix + key,
-            printed_name=name,
             **fields,
         )
 
 
 def _furnish(facility: Facility) -> None:
-    permit = PermitToOperate.objects.create(
-        facility=facility,
-        number="PERMIT-1",
-        source="invented for the tests",
-        charging_temperature_c=Decimal("871.11"),
-        recording_interval_min=15,
-    )
+    permit = factories.PermitFactory.create(facility=facility)
     for kind, number in itertools.product(("bay", "tray", "shelf"), (1, 2, 3)):
         make_place(facility, kind, number)
     for number in (1, 2):
-        Retort.objects.create(
-            facility=facility,
-            place=make_place(facility, "retort", number),
-            permit=permit,
-            name=f"Retort {number}",
-            mass_limit_kg=Decimal("340"),
-            sweep_limit_c=Decimal("90"),
-        )
+        factories.RetortFactory.create(facility=facility, permit=permit, number=number)
 
 
 def make_place(facility: Facility, kind: str, number: int) -> Place:
     """Make one place: a bay, tray, shelf or retort."""
-    return Place.objects.create(
-        facility=facility,
-        kind=kind,
-        area={"bay": "Cooler", "retort": "Retort room", "tray": "Recovery"}.get(kind, "Store"),
-        name=f"{kind.capitalize()} {number}",
-        code=f"{kind}-{number}",
-    )
+    return factories.PlaceFactory.create(facility=facility, kind=kind, number=number)
 
 
 def member(facility: Facility, key: str) -> StaffMember:
@@ -155,15 +127,11 @@ def signature(who: StaffMember) -> Signature:
 
 def make_case(facility: Facility, at: datetime | None = None, **fields: Any) -> Case:
     """Announce a person through the act; by default a day after the facility's last case."""
-    start = at or START + timedelta(days=facility.cases.count())
-    values = {
-        "decedent_name": "Ada Example",
-        "born_on": date(1941, 5, 6),
-        "died_at": start - timedelta(days=2),
-        "sender": "Example Funeral Home",
-    }
-    with clock.pinned(start):
-        return acts.announce(facility, member(facility, CLERK), token(), **{**values, **fields})
+    if at is not None:
+        fields["announced_at"] = at
+    return factories.CaseFactory.create(
+        facility=facility, member=member(facility, CLERK), token=token(), **fields
+    )
 
 
 def free_place(case: Case, kind: str) -> Place:
@@ -205,7 +173,7 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
     "charge": lambda case: ChargeFacts(
         retort=free_retort(case),
         disc_scan=f"DISC/{disc_of(case)}",
-        label_scan=f"CASE/{case.number}",
+        label_scan=label_of(case),
         chamber_is_empty=True,
     ),
     "burner_off": lambda case: BurnerOffFacts(flame_has_ended=True),
@@ -216,8 +184,7 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
         processor_was_empty=True, metal_fate="recycled", mass_kg=MASS_KG
     ),
     "contain": lambda case: ContainFacts(
-        containers=(Container(kind="urn", volume_l=Decimal("3.3"), mass_kg=MASS_KG),),
-        label_disc_scan=disc_of(case),
+        containers=(urn(case),),
         are_sealed=True,
         place=free_place(case, "shelf"),
     ),
@@ -241,6 +208,31 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
 def disc_of(case: Case) -> str:
     """Return the number of the disc that the cast gives this case."""
     return f"D{case.pk:05d}"
+
+
+def label_of(case: Case) -> str:
+    """Return what a scanner reads on the case's newest label; "" where there is none."""
+    label = case.papers.filter(kind="label").order_by("-copy").first()
+    return Label(label.number, case.number).code if label else ""
+
+
+def urn(case: Case, **changes: Any) -> Container:
+    """Return the container of the cast, with the newest label on it, but for the changes."""
+    values = {"kind": "urn", "volume_l": Decimal("3.3"), "mass_kg": MASS_KG}
+    return Container(**{**values, "label_scan": label_of(case), **changes})
+
+
+def compare_band(case: Case) -> CustodyEntry:
+    """Let two operators read the name of the case from its identity band, as of now."""
+    first, second = (signature(member(case.facility, key)) for key in (OPERATOR, SECOND_OPERATOR))
+    name = Case.objects.get(pk=case.pk).decedent_name
+    return acts.compare_band(case, first, second, token(), name)
+
+
+def make_label(case: Case) -> Paper:
+    """Make a label by hand, as of now: it counts as the printed one does, and is quick."""
+    operator = member(case.facility, OPERATOR)
+    return papers.print_for(case, papers.KINDS["label"], operator, token(), by_hand=True)
 
 
 def facts_for(verb: str, case: Case, **changes: Any) -> Facts:
@@ -276,16 +268,18 @@ def _papers(case: Case) -> None:
 
 def _devices(case: Case) -> None:
     operator = member(case.facility, OPERATOR)
-    for device in DeviceAnswer.Device.values:
-        acts.answer_device(
-            case, operator, token(), device=device, answer="no", informant="daughter"
-        )
+    answers = [
+        {"device": device, "answer": "no", "informant": "daughter"}
+        for device in DeviceAnswer.Device.values
+    ]
+    acts.answer_devices(case, operator, token(), answers)
     acts.settle(case, operator, token(), jewellery="none")
 
 
 def read(retort: Retort, values: tuple[Decimal, Decimal], at: datetime | None = None) -> Reading:
-    """Record a reading (primary, secondary, °C) as the operator."""
-    return record_reading(retort, member(retort.facility, OPERATOR), *values, at=at)
+    """Record a reading (primary, secondary, °C) as the operator, who looked again."""
+    reader = member(retort.facility, OPERATOR)
+    return record_reading(retort, reader, *values, at=at, is_confirmed=True)
 
 
 def _burn(case: Case) -> None:
@@ -296,12 +290,18 @@ def _burn(case: Case) -> None:
         at += timedelta(minutes=15)
 
 
+def _preheat(case: Case) -> None:
+    read(free_retort(case), HOT)
+    make_label(case)
+
+
 PREPARATIONS: dict[str, Callable[[Case], Any]] = {
     "authorize": _papers,
     "clear_devices": _devices,
-    "charge": lambda case: read(free_retort(case), HOT),
+    "charge": _preheat,
     "burner_off": _burn,
     "recover": lambda case: read(Run.objects.get(case=case).retort, COLD),
+    "contain": make_label,
 }
 
 

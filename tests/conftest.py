@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 
 import pytest
+from django.core.cache import caches
 from django.db.backends.base.operations import BaseDatabaseOperations
 
 from cases.models import Case
@@ -34,6 +35,12 @@ def flush_past_the_triggers() -> Iterator[None]:
     BaseDatabaseOperations.execute_sql_flush = flush  # type: ignore[method-assign]
     yield
     BaseDatabaseOperations.execute_sql_flush = original  # type: ignore[method-assign]
+
+
+@pytest.fixture(autouse=True)
+def nothing_kept() -> None:
+    """Tests begin with no kept parts of pages: what they kept was rolled back."""
+    caches["parts"].clear()
 
 
 @pytest.fixture

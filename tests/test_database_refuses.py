@@ -1,13 +1,15 @@
 """The database itself refuses what the code forgets: raw SQL, on both engines."""
 
-from datetime import timedelta
+from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.db import connection
 
 from cases import acts
-from cases.models import Case, Hold
+from cases.corrections import correct
+from cases.models import Case, Delivery, Hold
 from chain_of_custody import triggers
 from chain_of_custody.models import CustodyEntry, Placement, open_placement
 from crematory import clock
@@ -213,7 +215,11 @@ WRITTEN_ONCE = [
     ("chain_of_custody_custodyentry", "signed_by_id = NULL"),
     ("chain_of_custody_sealedvalue", "value = 'somebody else'"),
     ("retort_log_reading", "secondary_c = 999"),
+    ("retort_log_processing", "mass_kg = 3"),
+    ("retort_log_processing", "metal_fate = 'buried'"),
     ("cases_iddisc", "number = 'D2'"),
+    ("cases_remainscontainer", "mass_kg = 3"),
+    ("cases_remainscontainer", "kind = 'scatter tube'"),
     ("cases_release", "recipient_name = 'Ruth Stranger'"),
 ]
 NEVER_DELETED = [
@@ -247,7 +253,7 @@ def full(released: Case) -> Case:
     return released
 
 
-REFUSAL = "written once|never deleted|stays as it was signed"
+REFUSAL = "written once|never deleted|stays as it was (signed|recorded)"
 
 
 def test_what_is_written_once_is_not_changed(full: Case) -> None:
@@ -285,9 +291,88 @@ def test_no_row_is_replaced(full: Case) -> None:
 
 
 def test_a_run_only_goes_forward(released: Case, case: Case) -> None:
-    for change in ("charged_at = '2020-01-01'", "ended_at = NULL", "burner_off_at = NULL"):
+    for change in (
+        "charged_at = '2020-01-01'",
+        "charge_mass_kg = 1",
+        "charge_temperature_c = 900",
+        "ended_at = NULL",
+        "burner_off_at = NULL",
+    ):
         with raw.refuses("a run only goes forward"):
             raw.run(f"UPDATE retort_log_run SET {change}")
+
+
+def test_a_charge_stays_as_it_was_while_the_run_goes_on(case: Case) -> None:
+    cast.bring(case, "in_retort")
+    for change in ("charge_mass_kg = 1", "charge_temperature_c = 900"):
+        with raw.refuses("a run only goes forward"):
+            raw.run(f"UPDATE retort_log_run SET {change}")
+
+
+STATED = [
+    ("cases_case", "decedent_name = 'Ruth Stranger'"),
+    ("cases_case", "born_on = NULL"),
+    ("cases_case", "died_at = '2020-01-01 00:00:00+00:00'"),
+    ("cases_case", "sender = 'Another Home'"),
+    ("cases_delivery", "mass_kg = 1"),
+    ("cases_delivery", "delivered_by = 'Somebody Else'"),
+    ("cases_delivery", "firm = ''"),
+    ("cases_delivery", "container_kind = 'oak'"),
+    ("cases_delivery", "belongings = 'a ring'"),
+]
+BY_CORRECTION = "changes only with the entry that corrects it"
+
+
+@pytest.mark.parametrize(("table", "change"), STATED)
+def test_what_was_stated_changes_only_by_correction(case: Case, table: str, change: str) -> None:
+    cast.bring(case, "in_care")
+    with raw.refuses(BY_CORRECTION):
+        raw.run(f"UPDATE {table} SET {change}")
+
+
+CORRECTED: list[tuple[str, str, Any]] = [
+    ("cases_case", "decedent_name", "Ada Exampel"),
+    ("cases_case", "born_on", date(1941, 5, 7)),
+    ("cases_case", "born_on", None),
+    ("cases_case", "died_at", cast.START - timedelta(days=3)),
+    ("cases_case", "sender", "Right Home"),
+    ("cases_delivery", "mass_kg", Decimal("82.5")),
+    ("cases_delivery", "belongings", "one ring, 50% gold"),
+]
+
+
+@pytest.mark.parametrize(("table", "field", "value"), CORRECTED)
+def test_a_correction_opens_its_own_value_alone(
+    case: Case, table: str, field: str, value: Any
+) -> None:
+    cast.bring(case, "in_care")
+    with clock.pinned(cast.time_of("authorize", case)):
+        manager = cast.signature(cast.member(case.facility, cast.MANAGER))
+        correct(case, manager, cast.token(), field, value, "misread")
+    row = Case.objects.get() if table == "cases_case" else Delivery.objects.get()
+    assert getattr(row, field) == value
+    for other_table, change in STATED:
+        if not change.startswith(("died_at", field)):
+            with raw.refuses(BY_CORRECTION):
+                raw.run(f"UPDATE {other_table} SET {change}")
+    if field != "died_at":
+        with raw.refuses(BY_CORRECTION):  # not to a third value either
+            raw.run(
+                f"UPDATE {table} SET {next(c for _, c in STATED if c.startswith(field))}"
+                if value is not None
+                else f"UPDATE {table} SET born_on = '1900-01-01'"
+            )
+
+
+def test_a_correction_before_the_newest_entry_opens_nothing(case: Case) -> None:
+    clerk, manager = (cast.member(case.facility, key) for key in (cast.CLERK, cast.MANAGER))
+    with clock.pinned(case.stage_since):
+        signed = cast.signature(manager)
+        correct(case, signed, cast.token(), "sender", "First Home", "misheard")
+        correct(case, signed, cast.token(), "sender", "Second Home", "misheard again")
+        acts.open_hold(case, cast.signature(clerk), cast.token(), "a question")
+    with raw.refuses(BY_CORRECTION):
+        raw.run("UPDATE cases_case SET sender = 'First Home'")
 
 
 def test_a_stay_ends_once(released: Case) -> None:
@@ -362,14 +447,21 @@ ABSURD = [
     ("retort_log_processing", "mass_kg", "30.001", "processing_mass_in_sense"),
     ("cases_remainscontainer", "volume_l", "0", "container_in_sense"),
     ("cases_remainscontainer", "mass_kg", "-0.001", "container_in_sense"),
-    ("retort_log_retort", "mass_limit_kg", "0", "retort_mass_limit_in_sense"),
 ]
 
 
 def test_no_absurd_quantity_is_stored(released: Case) -> None:
+    other = cast.make_case(released.facility)
     for table, column, value, rule in ABSURD:
         with raw.refuses(rule):
-            raw.run(f"UPDATE {table} SET {column} = {value}")
+            copy(table, case_id=other.pk, **{column: value})
+    for table in {table for table, *_ in ABSURD}:
+        copy(table, case_id=other.pk)  # the control: without the absurd value it is stored
+
+
+def test_no_absurd_mass_limit_is_stored(facility: Facility) -> None:
+    with raw.refuses("retort_mass_limit_in_sense"):
+        raw.run("UPDATE retort_log_retort SET mass_limit_kg = 0")
 
 
 @pytest.mark.parametrize(

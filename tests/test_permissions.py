@@ -10,7 +10,9 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from cases import acts
 from cases.models import Case
+from crematory import clock
 from crematory.models import Facility, StaffMember
+from retort_log.models import Retort
 from tests import cast
 
 pytestmark = pytest.mark.django_db
@@ -44,6 +46,15 @@ def retort(case: Case) -> list[Any]:
     return ["retort-1"]
 
 
+def a_reading(case: Case) -> list[Any]:
+    """One that may be there already: addresses are made for each member anew."""
+    found = Retort.objects.filter(facility=case.facility)[0].readings.first()
+    if found is None:
+        with clock.pinned(cast.START):
+            found = cast.read(Retort.objects.filter(facility=case.facility)[0], cast.HOT)
+    return ["retort-1", found.pk]
+
+
 def colleague(case: Case) -> list[Any]:
     return [case.facility.case_prefix + cast.SECOND_CLERK]
 
@@ -75,6 +86,7 @@ TABLE: dict[str, list[Row]] = {
     "places": [everybody()],
     "house": [everybody()],
     "my-pin": [everybody()],
+    "my-password": [everybody()],
     "member-add": [manager_only(nothing, 200, 403)],
     "member": [manager_only(colleague, 200, 403)],
     "member-act": [
@@ -82,8 +94,8 @@ TABLE: dict[str, list[Row]] = {
         manager_only(lambda case: [*colleague(case), "pin"], 302, 403),
         manager_only(lambda case: [*colleague(case), "promote"], 404, 403),
     ],
-    "cases:list": [everybody()],
-    "cases:scan": [everybody(status=302)],
+    "cases:list": [everybody(), Row(nothing, 302, 302, 302, 302, method="post")],
+    "cases:scan": [everybody(status=302), Row(nothing, 302, 302, 302, 302, method="post")],
     "cases:export": [everybody()],
     "cases:trail": [everybody(number)],
     # Who may do an act is asked by the act itself; its page shows everybody what is missing.
@@ -98,12 +110,17 @@ TABLE: dict[str, list[Row]] = {
     "cases:recipients": [everybody(number)],
     "cases:settle": [everybody(number)],
     "cases:devices": [everybody(number)],
+    "cases:band": [everybody(number)],
     "cases:hold": [everybody(number)],
     "cases:lift": [everybody(open_hold)],
     "cases:correct": [everybody(number)],
     "cases:move": [everybody(number)],
     "cases:print": [everybody(lambda case: [case.number, "label"], status=405, other=405)],
+    "cases:write": [everybody(lambda case: [case.number, "label"], status=405, other=405)],
     "cases:paper": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
+    "cases:paper-text": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
+    "cases:by-hand": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
+    "cases:correct-reading": [everybody(a_reading)],
     "cases:reading": [
         Row(retort, 403, 422, 422, 404, method="post"),
         everybody(retort, status=302, other=302),

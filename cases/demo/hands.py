@@ -9,7 +9,8 @@ from django.db.models import QuerySet
 
 from cases.house_file import HousePlan
 from cases.models import Case, IdDisc
-from chain_of_custody.models import Place, Placement
+from cases.scans import Label
+from chain_of_custody.models import Paper, Place, Placement
 from crematory.models import Facility, StaffMember
 from crematory.signatures import Signature, sign
 from retort_log.models import Retort
@@ -60,8 +61,18 @@ class Hands:
         return IdDisc.objects.filter(facility=self.facility).exclude(case=case)[0].number
 
     def other_label(self, case: Case) -> str:
-        """Return the number of another case."""
-        return Case.objects.filter(facility=self.facility).exclude(pk=case.pk)[0].number
+        """Return what a scanner reads on another person's label."""
+        others = Paper.objects.filter(facility=self.facility, kind="label").exclude(case=case)
+        return _code(others.select_related("case")[0])
+
+    def label(self, case: Case) -> str:
+        """Return what a scanner reads on the case's newest label; "" where there is none."""
+        newest = case.papers.filter(kind="label").order_by("-copy").first()
+        return _code(newest) if newest else ""
+
+
+def _code(label: Paper) -> str:
+    return Label(label.number, label.case.number).code
 
 
 def celsius(value: int, index: int, minute: int) -> Decimal:

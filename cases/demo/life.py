@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from cases import acts
+from cases import acts, papers
 from cases.corrections import correct
 from cases.demo.diary import next_working_day
 from cases.demo.hands import Hands, celsius
 from cases.demo.people import Course, Person
-from cases.demo.statements import SLIPS, STATEMENTS
+from cases.demo.statements import SLIPS, STATEMENTS, answer
 from cases.errors import StepRefused
 from cases.facts import Facts
 from cases.models import Case, DeviceAnswer, Hold
@@ -83,7 +83,8 @@ class Life:
         return self.front() if Role.FRONT_OFFICE in step.signers else self.operator()
 
     def _witness(self, verb: str) -> str:
-        return self.operator(other=True) if verb in {"receive", "charge"} else self.front(True)
+        at_the_person = verb in {"receive", "clear_devices", "charge"}
+        return self.operator(other=True) if at_the_person else self.front(True)
 
     # Steps
 
@@ -120,6 +121,13 @@ class Life:
             self.at += LATE
             yield self.at
         self._take(verb, replace(STATEMENTS[verb](self), happened_at=happened_at))
+        if verb == "assign_disc":
+            yield from self.label()
+
+    def label(self) -> Times:
+        """Make the newest label and fix it to the container."""
+        yield self.after(3)
+        papers.make_label(self.case, self.hands.member(self.operator()), self.hands.token())
 
     def run(self) -> Times:
         """Go the whole way, or as far as the person has come."""
@@ -175,7 +183,7 @@ class Life:
             self.hands.facility,
             self.hands.member(self.front()),
             self.hands.token(),
-            decedent_name=person.announced_as or person.name,
+            decedent_name=person.announced_as or person.received_as or person.name,
             born_on=person.born,
             died_at=died_at.replace(second=0, microsecond=0),
             sex=person.sex,
@@ -191,15 +199,27 @@ class Life:
     def _correct_name(self) -> Times:
         self.refused("receive", STATEMENTS["receive"](self), "identity_band")
         yield self.after(9)
-        correct(
-            self.case,
-            self.hands["MG1"],
-            self.hands.token(),
-            "decedent_name",
-            self.person.name,
-            "Misheard on the telephone; band, paperwork and sender agree.",
-        )
+        self._name_anew("Misheard on the telephone; band, paperwork and sender agree.")
+
+    def _name_anew(self, why: str) -> None:
+        manager, name = self.hands["MG1"], self.person.name
+        correct(self.case, manager, self.hands.token(), "decedent_name", name, why)
         self.case.refresh_from_db()
+
+    def _new_band(self) -> Times:
+        """The name is corrected in care: the band is changed and compared before the next step."""
+        yield self.after(11)
+        self._name_anew("The agent spells the name with an e; the sender brings a new band.")
+        yield self.after(4)
+        self.refused("authorize", STATEMENTS["authorize"](self), "band_compared")
+        yield self.after(35)
+        acts.compare_band(
+            self.case,
+            self.hands[self.operator()],
+            self.hands[self.operator(other=True)],
+            self.hands.token(),
+            self.person.name,
+        )
 
     def papers(self) -> Times:
         person, member = self.person, self.hands.member(self.front())
@@ -225,6 +245,8 @@ class Life:
             is_death_reportable=person.reportable != "no",
             disposition="ship" if person.shipped else "hand_over",
         )
+        if person.received_as:
+            yield from self._new_band()
         if person.objector:
             yield self.after(40)
             acts.state_agent(
@@ -255,20 +277,20 @@ class Life:
         if "clear_devices" in person.early:
             self.refused("clear_devices", STATEMENTS["clear_devices"](self), "devices_answered")
             yield self.after(8)
-        for device in DeviceAnswer.Device.values:
-            self._answer(device, person.devices.get(device, "no"))
+        told = {device: person.devices.get(device, "no") for device in DeviceAnswer.Device.values}
+        answer(self, told)
         acts.settle(
             self.case,
             self.hands.member(self.operator()),
             self.hands.token(),
             jewellery="removed" if person.belongings != "none" else "none",
         )
-        for device, told in person.devices.items():
-            if told == "removed":
+        for device, word in person.devices.items():
+            if word == "removed":
                 yield self.after(4)
                 self.refused("clear_devices", STATEMENTS["clear_devices"](self), "devices_removed")
                 yield self.after(50)
-                self._answer(device, told, is_removed=True)
+                answer(self, {device: word}, is_removed=True)
 
     def _held_and_lifted(self) -> Times:
         token = self.hands.token
@@ -279,24 +301,6 @@ class Life:
         hold = Hold.objects.get(case=self.case)
         acts.lift_hold(hold, self.hands["MG1"], token(), reason=self.person.lifted)
         yield self.after(5)
-
-    def _answer(self, device: str, told: str, is_removed: bool = False) -> None:
-        removal = {
-            "removed_by": "Tamsin Orrel, embalmer" if is_removed else "",
-            "removed_at": clock.now() - timedelta(minutes=15) if is_removed else None,
-            "went_to": "returned to the clinic in a sealed box" if is_removed else "",
-        }
-        safe_from = self.moments.now + timedelta(days=11) if told == "waits" else None
-        acts.answer_device(
-            self.case,
-            self.hands.member(self.operator()),
-            self.hands.token(),
-            device=device,
-            answer={"removed": "yes", "waits": "yes"}.get(told, told),
-            informant=f"{self.person.agent}, by telephone",
-            safe_from=safe_from,
-            **removal,
-        )
 
     def tag(self) -> Times:
         self.disc = self.hands.next_disc()
@@ -367,6 +371,10 @@ class Life:
     def rest(self) -> Times:
         yield self.after(22)
 
+    def label_remains(self) -> Times:
+        yield self.after(19)
+        yield from self.label()
+
     def wait_for_family(self) -> Times:
         zone = self.hands.facility.zone
         self.at = next_working_day(self.at, zone, minutes=(self.index % 7) * 45)
@@ -381,6 +389,6 @@ PATH: tuple[tuple[str, Callable[[Life], Times]], ...] = (
     ("burner_off", Life.burn),
     ("recover", Life.cool),
     ("process", Life.rest),
-    ("contain", Life.rest),
+    ("contain", Life.label_remains),
     ("release", Life.wait_for_family),
 )

@@ -28,6 +28,7 @@ class Person:
     charged_minutes_ago: int | None = None
     died_hours_ago: int | None = None
     announced_as: str = ""
+    received_as: str = ""
     belongings: str = "none"
     reportable: str = "no"
     lacks: tuple[str, ...] = ()

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from cases import acts
 from cases import facts as f
 from chain_of_custody.models import Place
+from crematory import clock
 
 if TYPE_CHECKING:
     from cases.demo.life import Life
@@ -19,7 +22,7 @@ KEEPSAKE_KG = Decimal("0.150")
 
 def receive(life: Life) -> f.Facts:
     return f.ReceiveFacts(
-        band_reads=life.person.name,
+        band_reads=life.person.received_as or life.person.name,
         delivered_by="Corwin Pellanby",
         firm=life.person.sender,
         container_kind="plywood container, unlined",
@@ -41,6 +44,30 @@ def clear_devices(life: Life) -> f.Facts:
     return f.ClearDevicesFacts()
 
 
+def answer(life: Life, told: dict[str, str], is_removed: bool = False) -> None:
+    """Answer device questions; that a device was removed is signed."""
+    operator = life.hands[life.operator()]
+    acts.answer_devices(
+        life.case,
+        operator.member,
+        life.hands.token(),
+        [_told(life, device, word, is_removed) for device, word in told.items()],
+        signed_by=operator if is_removed else None,
+    )
+
+
+def _told(life: Life, device: str, word: str, is_removed: bool) -> dict[str, Any]:
+    return {
+        "device": device,
+        "answer": {"removed": "yes", "waits": "yes"}.get(word, word),
+        "informant": f"{life.person.agent}, by telephone",
+        "removed_by": "Tamsin Orrel, embalmer" if is_removed else "",
+        "removed_at": clock.now() - timedelta(minutes=15) if is_removed else None,
+        "went_to": "returned to the clinic in a sealed box" if is_removed else "",
+        "safe_from": life.moments.now + timedelta(days=11) if word == "waits" else None,
+    }
+
+
 def assign_disc(life: Life) -> f.Facts:
     return f.AssignDiscFacts(disc_number=life.disc, disc_number_again=life.disc, is_attached=True)
 
@@ -49,7 +76,7 @@ def charge(life: Life) -> f.Facts:
     return f.ChargeFacts(
         retort=life.retort,
         disc_scan=f"DISC/{life.disc}",
-        label_scan=f"CASE/{life.case.number}",
+        label_scan=life.hands.label(life.case),
         chamber_is_empty=True,
     )
 
@@ -76,15 +103,18 @@ def process(life: Life) -> f.Facts:
 
 
 def contain(life: Life) -> f.Facts:
-    parts = [f.Container(kind="urn", volume_l=URN_L, mass_kg=life.remains_kg)]
+    parts = [("urn", URN_L, life.remains_kg)]
     if life.person.keepsake:
         parts = [
-            f.Container(kind="urn", volume_l=URN_L, mass_kg=life.remains_kg - KEEPSAKE_KG),
-            f.Container(kind="keepsake urn", volume_l=KEEPSAKE_L, mass_kg=KEEPSAKE_KG),
+            ("urn", URN_L, life.remains_kg - KEEPSAKE_KG),
+            ("keepsake urn", KEEPSAKE_L, KEEPSAKE_KG),
         ]
+    label = life.hands.label(life.case)
     return f.ContainFacts(
-        containers=tuple(parts),
-        label_disc_scan=f"DISC/{life.disc}",
+        containers=tuple(
+            f.Container(kind=kind, volume_l=volume_l, mass_kg=mass_kg, label_scan=label)
+            for kind, volume_l, mass_kg in parts
+        ),
         are_sealed=True,
         place=life.hands.free(Place.Kind.SHELF),
     )
@@ -170,8 +200,8 @@ SLIPS: dict[str, Slip] = {
         facts, mass_kg=life.remains_kg - Decimal("0.4")
     ),
     "volumes_hold": lambda life, facts: _one_container(facts, volume_l=Decimal("1.0")),
-    "label_disc_scanned": lambda life, facts: replace(
-        facts, label_disc_scan=life.hands.other_disc(life.case)
+    "label_disc_scanned": lambda life, facts: _one_container(
+        facts, label_scan=life.hands.other_label(life.case)
     ),
     "containers_sealed": lambda life, facts: replace(facts, are_sealed=False),
     "free_shelf": lambda life, facts: replace(facts, place=life.hands.not_free("shelf")),

@@ -14,8 +14,8 @@ from cases.demo.people import course, walker
 from cases.demo.play import play
 from cases.models import Case
 from cases.steps import STAGES, STEPS
-from chain_of_custody.models import CustodyEntry
-from chain_of_custody.press import read_paper
+from chain_of_custody.models import CustodyEntry, Paper
+from chain_of_custody.press import is_by_hand, read_paper
 from chain_of_custody.trail import facts_of
 from chain_of_custody.verify import Report, verify
 from crematory.models import Facility
@@ -50,28 +50,38 @@ def walk(folder: Path, now: datetime, say: Say) -> Report:
 
 
 class Printer:
-    """Prints each paper of the whole way as soon as it can be printed."""
+    """Prints each paper of the whole way as soon as it can be printed, and keeps all of them."""
 
     def __init__(self, life: Life, folder: Path) -> None:
         self.life, self.folder = life, folder
-        self.printed: set[str] = set()
+        self.kept: set[int] = set()
 
     def print_what_is_due(self) -> None:
-        """Print what has become available, but for the return uncremated and the trail."""
+        """Print what has become available, but for the trail; keep what the hands printed."""
         case = Case.objects.get(pk=self.life.case.pk)
         for kind in papers.available(case):
-            is_of_this_way = "released" in kind.stages and kind.name != AT_THE_END
-            if is_of_this_way and kind.name not in self.printed:
+            is_printed = case.papers.filter(kind=kind.name).exists()
+            if kind.name != AT_THE_END and not is_printed:
                 self.print_kind(kind)
+        self._keep()
 
     def print_kind(self, kind: papers.Kind) -> None:
-        """Print one paper into the folder."""
+        """Print one paper into the folder; a label where nothing can be printed is by hand."""
         hands = self.life.hands
         printed_by = hands.member(self.life.front())
-        paper = papers.print_for(self.life.case, kind, printed_by, hands.token())
-        self.printed.add(kind.name)
-        name = f"{len(self.printed):02d}-{kind.name}-{paper.number}.pdf"
-        (self.folder / name).write_bytes(read_paper(paper))
+        if kind.name == "label":
+            papers.make_label(self.life.case, printed_by, hands.token())
+        else:
+            papers.print_for(self.life.case, kind, printed_by, hands.token())
+        self._keep()
+
+    def _keep(self) -> None:
+        """Put the papers into the folder that are not in it yet."""
+        for paper in Paper.objects.filter(case=self.life.case).exclude(pk__in=self.kept):
+            self.kept.add(paper.pk)
+            ending = "txt" if is_by_hand(paper) else "pdf"
+            name = f"{len(self.kept):02d}-{paper.kind}-{paper.number}.{ending}"
+            (self.folder / name).write_bytes(read_paper(paper))
 
 
 class Teller:

@@ -34,6 +34,7 @@ class WritingForm(forms.Form):
     """A form that writes once. `facility` gives the units in which people type."""
 
     token = forms.CharField(max_length=43, widget=forms.HiddenInput)
+    is_kept = False  # True while it shows what was typed before and was never sent
 
     def __init__(self, *args: Any, facility: Facility, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

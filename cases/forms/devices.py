@@ -1,15 +1,16 @@
 """All device questions on one page; only what was changed becomes an answer."""
 
-import hashlib
 from typing import Any
 
 from django import forms
 from django.utils.datastructures import MultiValueDict
 
-from cases.forms.base import WritingForm, typed_in
-from cases.forms.fields import LocalMomentField
+from cases import device_answers
+from cases.forms.base import SignedForm, typed_in
+from cases.forms.fields import LocalMomentField, PinField, ScanField
 from cases.models import Case, DeviceAnswer
 from crematory import clock
+from crematory.signatures import Signature
 
 ANSWERED = ("answer", "removed_by", "removed_at", "went_to", "safe_from")
 
@@ -73,19 +74,33 @@ DeviceFormSet = forms.formset_factory(
 )
 
 
-class DevicesForm(WritingForm):
-    """The questions, and who answered what was changed."""
+SIGN_HELP = "Only where a device once said to be there is not, was removed, or is safe by now."
+
+
+class DevicesForm(SignedForm):
+    """The questions, who answered what was changed, and a signature where that lifts a danger."""
 
     informant = forms.CharField(
         label="Who answers",
         max_length=200,
-        required=False,
         help_text="The person who gave the answers that you change now.",
     )
+    why = forms.CharField(
+        label="Why a device said to be there is not",
+        max_length=4000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    signer_code = ScanField(label="Your staff code", required=False, help_text=SIGN_HELP)
+    signer_pin = PinField(label="Your PIN", required=False)
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         super().__init__(*args, facility=case.facility, **kwargs)
-        self.newest = {answer.device: answer for answer in case.device_answers.all()}
+        self.case = case
+        self.earlier: dict[str, list[DeviceAnswer]] = {}
+        for answer in case.device_answers.all():
+            self.earlier.setdefault(answer.device, []).append(answer)
+        self.newest = {device: answers[-1] for device, answers in self.earlier.items()}
         self.initial_rows = [self._row(device) for device in DeviceAnswer.Device]
         self.questions = self._questions(**({"data": self.data} if self.is_bound else {}))
 
@@ -113,20 +128,36 @@ class DevicesForm(WritingForm):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        if any(form.is_answered_anew for form in self.questions.forms) and not data.get(
-            "informant"
-        ):
-            self.add_error("informant", "Name the person who gave these answers.")
+        if not self.questions.is_valid():
+            return data
+        lowered = [answer for answer in self._rows(data) if self._lowers(answer)]
+        if lowered and not (data.get("signer_code") and data.get("signer_pin")):
+            self.add_error("signer_pin", "Sign: a device said to be there would no longer stop.")
+        if any(answer.answer != device_answers.YES for answer in lowered) and not data.get("why"):
+            self.add_error("why", "Say why a device said to be there is not.")
         return data
 
-    def answers(self) -> list[tuple[str, dict[str, Any]]]:
-        """Return the changed answers, each with its own token made from the form's."""
+    def signature(self, who: str = "signer") -> Signature | None:
+        """The signature, or None without a PIN: the code is filled in beforehand."""
+        return super().signature(who) if self.cleaned_data.get("signer_pin") else None
+
+    def _rows(self, data: dict[str, Any]) -> list[DeviceAnswer]:
+        informant = data.get("informant", "")
+        return [
+            DeviceAnswer(case=self.case, informant=informant, **fields) for fields in self._stated()
+        ]
+
+    def _lowers(self, answer: DeviceAnswer) -> bool:
+        return device_answers.lowers(self.earlier.get(answer.device, []), answer)
+
+    def _stated(self) -> list[dict[str, Any]]:
         changed = [form for form in self.questions.forms if form.is_answered_anew]
-        return [(self._token(form), self._answer(form)) for form in changed]
+        return [
+            {"device": form.question.value}
+            | {name: form.cleaned_data.get(name) for name in ANSWERED}
+            for form in changed
+        ]
 
-    def _answer(self, form: DeviceForm) -> dict[str, Any]:
-        stated = {name: form.cleaned_data.get(name) for name in ANSWERED}
-        return stated | {"device": form.question.value, "informant": self.cleaned_data["informant"]}
-
-    def _token(self, form: DeviceForm) -> str:
-        return hashlib.sha256(f"{self.token_sent} {self._answer(form)!r}".encode()).hexdigest()
+    def answers(self) -> list[dict[str, Any]]:
+        """Return the changed answers with who gave them; the form must be valid."""
+        return [f | {"informant": self.cleaned_data["informant"]} for f in self._stated()]

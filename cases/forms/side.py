@@ -5,14 +5,16 @@ from typing import Any
 
 from django import forms
 
-from cases.forms.base import SignedForm, WritingForm
+from cases.forms.base import SignedForm, WitnessedForm, WritingForm
 from cases.forms.fields import LocalMomentField
-from cases.forms.steps import PlaceField, lines, text
+from cases.forms.steps import BAND_LABEL, PlaceField, lines, text
 from cases.models import NAME_LENGTH, AuthorizingAgent, Case, Document
 from cases.names import fold
 from chain_of_custody.models import Place
 from crematory import clock
 from crematory.fields import QuantityField
+
+SEXES = [("f", "female"), ("m", "male")]
 
 
 def day(label: str, **kwargs: Any) -> forms.DateField:
@@ -38,7 +40,7 @@ class AnnounceForm(WritingForm):
     decedent_name = text("Name of the person who died", NAME_LENGTH, validators=[check_name])
     born_on = day("Date of birth", required=False, help_text="Leave empty if not known.")
     died_at = LocalMomentField(label="Time of death")
-    sex = choice("Sex", [("f", "female"), ("m", "male")], required=False)
+    sex = choice("Sex", SEXES, required=False)
     sender = text("Sender", 200, help_text="Who sends this person: firm, hospital, county.")
 
     def clean(self) -> dict[str, Any]:
@@ -75,13 +77,20 @@ class RecipientForm(WritingForm):
     relationship = text("Relationship to the person who died", 100)
 
 
-class SettleForm(WritingForm):
-    is_death_reportable = forms.TypedChoiceField(
-        label="Must this death be reported to the coroner or medical examiner?",
+def reportable(label: str) -> forms.TypedChoiceField:
+    """Yes, no, or not known yet."""
+    return forms.TypedChoiceField(
+        label=label,
         choices=[("", "Not known yet"), ("True", "Yes"), ("False", "No")],
         coerce=lambda value: value == "True",
         empty_value=None,
         required=False,
+    )
+
+
+class SettleForm(WritingForm):
+    is_death_reportable = reportable(
+        "Must this death be reported to the coroner or medical examiner?"
     )
     disposition = choice(
         "What becomes of the cremated remains", Case.Disposition.choices, required=False
@@ -96,6 +105,12 @@ class SettleForm(WritingForm):
     def changes(self) -> dict[str, Any]:
         """Return only what differs from the case."""
         return {k: v for k, v in self.stated().items() if v != getattr(self.case, k)}
+
+
+class BandForm(WitnessedForm):
+    """What the identity band reads, signed by two persons."""
+
+    band_reads = text(BAND_LABEL, NAME_LENGTH)
 
 
 class HoldForm(SignedForm):
@@ -122,12 +137,16 @@ VALUE_FIELDS: dict[str, Any] = {
     "decedent_name": lambda: text("New value", NAME_LENGTH, validators=[check_name]),
     "born_on": lambda: day("New value", required=False),
     "died_at": lambda: LocalMomentField(label="New value"),
+    "sex": lambda: choice("New value", SEXES, required=False),
     "sender": lambda: text("New value", 200),
     "delivered_by": lambda: text("New value", 200),
     "firm": lambda: text("New value", 200),
     "container_kind": lambda: text("New value", 100),
     "mass_kg": lambda: QuantityField(kind="mass", label="New value"),
     "belongings": lambda: lines("New value"),
+    "is_death_reportable": lambda: reportable("New value"),
+    "disposition": lambda: choice("New value", Case.Disposition.choices),
+    "jewellery": lambda: choice("New value", Case.Jewellery.choices),
 }
 
 

@@ -1,11 +1,16 @@
 """Forms about the staff. Each one that changes something asks for the signer's own PIN."""
 
+from dataclasses import fields
 from datetime import date
 from typing import Any
 
 from django import forms
 
-from crematory.models import Role
+from cases import staffing
+from crematory.models import Facility, Role
+
+PIN_HELP = "6 to 12 digits, at least three different ones."
+STATED = [field.name for field in fields(staffing.NewMember)]
 
 
 def _secret(label: str, autocomplete: str, **kwargs: Any) -> forms.CharField:
@@ -49,7 +54,7 @@ class CertificateForm(Signed):
 class PinForm(Signed):
     """A new signing PIN for a member."""
 
-    pin = _secret("New PIN", "off", help_text="6 to 12 digits, at least three different ones.")
+    pin = _secret("New PIN", "off", help_text=PIN_HELP)
     pin_again = _secret("New PIN again", "off")
 
     def clean(self) -> dict[str, Any]:
@@ -77,8 +82,30 @@ class PasswordForm(Signed):
         return _same(super().clean() or {}, self, "password", "password_again")
 
 
+class OwnPasswordForm(forms.Form):
+    """A member changes the own password; where the PIN was given by a manager, the PIN too."""
+
+    current = _secret("Current password", "current-password")
+    password = _secret("New password", "new-password", help_text="At least 12 characters.")
+    password_again = _secret("New password again", "new-password")
+    own_pin = _secret("PIN that was given to you", "off")
+    pin = _secret("PIN of your own", "off", help_text=PIN_HELP)
+    pin_again = _secret("PIN of your own, again", "off")
+
+    def __init__(self, *args: Any, with_pin: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not with_pin:
+            for name in ("own_pin", "pin", "pin_again"):
+                del self.fields[name]
+
+    def clean(self) -> dict[str, Any]:
+        """Both readings of each new secret must agree."""
+        cleaned = _same(super().clean() or {}, self, "password", "password_again")
+        return _same(cleaned, self, "pin", "pin_again")
+
+
 class MemberForm(Signed):
-    """A new member."""
+    """A new member of this facility."""
 
     staff_code = forms.CharField(
         label="Staff code", max_length=12, help_text="2 to 12 letters or digits; never given again."
@@ -92,7 +119,27 @@ class MemberForm(Signed):
     )
     certificate_expires_on = _day("Certificate valid until", required=False)
     password = _secret("First password", "new-password", help_text="At least 12 characters.")
-    pin = _secret("First PIN", "off", help_text="6 to 12 digits, at least three different ones.")
+    pin = _secret("First PIN", "off", help_text=PIN_HELP)
+
+    def __init__(self, *args: Any, facility: Facility, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.facility = facility
+
+    def clean(self) -> dict[str, Any]:
+        """Say at once all that stands against the member, also where a field is missing."""
+        cleaned = super().clean() or {}
+        for name, texts in staffing.stands_against(self.facility, self.new_member()).items():
+            if name not in self.errors:
+                self.add_error(name if name in self.fields else None, texts)
+        return cleaned
+
+    def new_member(self) -> staffing.NewMember:
+        """Return what is stated, empty where a field is not valid."""
+        stated = {name: self.cleaned_data.get(name) for name in STATED}
+        roles = frozenset(Role(role) for role in stated.pop("roles") or ())
+        expires_on = stated.pop("certificate_expires_on")
+        texts = {name: value or "" for name, value in stated.items()}
+        return staffing.NewMember(**texts, roles=roles, certificate_expires_on=expires_on)
 
 
 def _same(cleaned: dict[str, Any], form: forms.Form, first: str, second: str) -> dict[str, Any]:

@@ -14,11 +14,14 @@ from cases.facts import FACTS, Container, ContainFacts, Facts, ProcessFacts
 from cases.forms.base import SignedForm, WitnessedForm, is_signing, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
 from cases.models import NAME_LENGTH, Case
+from cases.retort_offers import retort_offers
 from chain_of_custody.models import Place, Placement
+from crematory import clock
 from crematory.fields import QuantityField
 from crematory.models import Facility
 from retort_log.models import Retort
 
+BAND_LABEL = "Name on the identity band, as it is written there"
 METAL_FATES = (
     "none found",
     "recycled",
@@ -29,6 +32,7 @@ METAL_FATES = (
 HEAVIEST_KG = Decimal(30)
 LARGEST_L = Decimal(100)
 MOST_CONTAINERS = 9
+LABEL_HELP = "Where it cannot be scanned, type the paper number that stands on the label."
 
 
 def yes(label: str) -> forms.BooleanField:
@@ -102,7 +106,7 @@ class StepForm(SignedForm):
 
 class ReceiveForm(StepForm, WitnessedForm):
     verb = "receive"
-    band_reads = text("Name on the identity band, as it is written there", NAME_LENGTH)
+    band_reads = text(BAND_LABEL, NAME_LENGTH)
     delivered_by = text("Driver", 200)
     firm = text("Firm of the driver", 200)
     container_kind = text("Cremation container", 100)
@@ -119,7 +123,7 @@ class AuthorizeForm(StepForm):
     verb = "authorize"
 
 
-class ClearDevicesForm(StepForm):
+class ClearDevicesForm(StepForm, WitnessedForm):
     verb = "clear_devices"
 
 
@@ -130,19 +134,64 @@ class AssignDiscForm(StepForm):
     is_attached = yes("The disc is fixed to the container")
 
 
+class RetortSelect(forms.RadioSelect):
+    """Every retort with what speaks for or against it; one that cannot be used is not offered."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.unusable: set[int] = set()
+
+    def create_option(self, *args: Any, **kwargs: Any) -> dict[str, Any]:
+        option: dict[str, Any] = super().create_option(*args, **kwargs)
+        if getattr(option["value"], "value", None) in self.unusable:
+            option["attrs"]["disabled"] = True
+        return option
+
+
+class RetortField(forms.ModelChoiceField):
+    """The facility's retorts, each in words; the gates say no again when it is sent."""
+
+    widget = RetortSelect
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(Retort.objects.none(), empty_label=None, **kwargs)
+        self.words: dict[int, str] = {}
+        self.unusable: set[int] = set()
+
+    def offer(self, case: Case) -> None:
+        """Offer the retorts of the case's facility, for this person."""
+        self.queryset = Retort.objects.filter(facility=case.facility).select_related(
+            "place", "permit"
+        )
+        offers = retort_offers(case, clock.now())
+        self.words = {pk: offer.words for pk, offer in offers.items()}
+        self.unusable = {pk for pk, offer in offers.items() if not offer.is_usable}
+        assert isinstance(self.widget, RetortSelect)
+        self.widget.unusable = self.unusable
+
+    def label_from_instance(self, obj: Any) -> str:
+        return self.words.get(obj.pk, str(obj))
+
+
 class ChargeForm(StepForm, WitnessedForm):
     verb = "charge"
-    retort = forms.ModelChoiceField(Retort.objects.none(), label="Retort")
+    retort = RetortField(label="Retort")
     disc_scan = ScanField(label="Scan the disc on the container")
-    label_scan = ScanField(label="Scan the label on the container")
+    label_scan = ScanField(label="Scan the label on the container", help_text=LABEL_HELP)
     chamber_is_empty = yes("I looked into the chamber: it is empty and swept")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        retorts = Retort.objects.filter(facility=self.facility).select_related("place", "permit")
         field = self.fields["retort"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = retorts
+        assert isinstance(field, RetortField)
+        field.offer(self.case)
+        # A link from the machine names the place; the field names the retort.
+        code = str(self.initial.get("retort", ""))
+        chosen = Retort.objects.filter(facility=self.facility, place__code=code).first()
+        if chosen and chosen.pk not in field.unusable:
+            self.initial["retort"] = chosen.pk
+            field.widget.attrs.pop("autofocus", None)
+            self.fields["disc_scan"].widget.attrs["autofocus"] = True
 
     def chosen_retort(self) -> Retort | None:
         field = self.fields["retort"]
@@ -194,6 +243,7 @@ class ContainerForm(forms.Form):
     kind = text("Container", 100)
     volume_l = QuantityField(kind="volume", label="Volume", maximum=LARGEST_L)
     mass_kg = QuantityField(kind="mass", label="Mass of what it holds", maximum=HEAVIEST_KG)
+    label_scan = ScanField(label="Scan the label on this container", help_text=LABEL_HELP)
 
     def __init__(self, *args: Any, units: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -209,14 +259,13 @@ ContainerFormSet = forms.formset_factory(
 
 class ContainForm(StepForm):
     verb = "contain"
-    label_disc_scan = ScanField(label="Scan the label on the container")
     are_sealed = yes("Every container is sealed")
     place = PlaceField(Place.Kind.SHELF, label="Shelf")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # The containers stand first on the page; a cursor further down would scroll past them.
-        self.fields["label_disc_scan"].widget.attrs.pop("autofocus")
+        self.fields["are_sealed"].widget.attrs.pop("autofocus")
         self.containers = self._containers(data=self.data) if self.is_bound else self._containers()
 
     def _containers(self, **kwargs: Any) -> Any:

@@ -1,8 +1,10 @@
 """Gates from the processor to the family: process, contain, release, return uncremated."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 from cases import scans
+from cases.gates import labels
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.names import fold
 from crematory.models import Role
@@ -89,18 +91,17 @@ def volumes_hold(s: Situation) -> Answer:
     return passed()
 
 
-@gate("Disc number on the label")
+@gate("Label of each container scanned: this person's, with the disc")
 def label_disc_scanned(s: Situation) -> Answer:
+    """All containers carry the same newest label, printed as often as there are containers."""
+    if refusal := labels.on_record(s):
+        return refusal
     if s.facts is None:
-        return asked(f"Scan the container's label: disc {s.case.disc.number}.")
-    read = scans.disc(s.facts.label_disc_scan)
-    if read == s.case.disc.number:
-        return passed()
-    return refused(
-        f"WRONG LABEL. Read “{read or s.facts.label_disc_scan}”; "
-        f"this person's disc is {s.case.disc.number}.",
-        "stop; compare container, disc and paperwork",
-    )
+        return asked("Fix the newest label to each container, and scan it on each.")
+    for position, container in enumerate(s.facts.containers, start=1):
+        if refusal := labels.read(s, container.label_scan):
+            return replace(refusal, reason=f"Container {position}: {refusal.reason}")
+    return passed()
 
 
 @gate("Containers sealed")
@@ -137,7 +138,7 @@ def identification_seen(s: Situation) -> Answer:
 @gate("Disc number read aloud from paper and container")
 def disc_read_aloud(s: Situation) -> Answer:
     if s.facts is None:
-        return asked(f"Read the disc number aloud from both: {s.case.disc.number}.")
+        return asked("Read the disc number aloud from paper and container.")
     read = (scans.disc(s.facts.disc_on_paper), scans.disc(s.facts.disc_on_container))
     if read == (s.case.disc.number, s.case.disc.number):
         return passed()

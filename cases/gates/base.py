@@ -22,7 +22,11 @@ PASSED, REFUSED, ASKED = "passed", "refused", "asked"
 
 @dataclass(frozen=True)
 class Verdict:
-    """A gate's answer; `passes_at` when time alone will open it."""
+    """A gate's answer; `passes_at` when time alone will open it.
+
+    `since` when it has been shut, where the reason does not say so itself.
+    `is_wrong_person` where disc or label is another person's: everything must stop.
+    """
 
     gate: str
     title: str
@@ -31,6 +35,8 @@ class Verdict:
     who: str = ""
     passes_at: datetime | None = None
     citation: str = ""
+    since: datetime | None = None
+    is_wrong_person: bool = False
 
 
 @dataclass(frozen=True)
@@ -59,6 +65,8 @@ class Answer:
     who: str = ""
     passes_at: datetime | None = None
     citation: str = ""
+    since: datetime | None = None
+    is_wrong_person: bool = False
 
 
 def shown(s: Situation, value: Decimal, kind: KindName) -> str:
@@ -72,9 +80,20 @@ def passed(reason: str = "", citation: str = "") -> Answer:
     return Answer(PASSED, reason, citation=citation)
 
 
-def refused(reason: str, who: str, passes_at: datetime | None = None, citation: str = "") -> Answer:
-    """The gate is shut: what is missing, and who can settle it."""
-    return Answer(REFUSED, reason, who, passes_at, citation)
+def refused(
+    reason: str,
+    who: str,
+    passes_at: datetime | None = None,
+    citation: str = "",
+    since: datetime | None = None,
+) -> Answer:
+    """The gate is shut: what is missing, since when, and who can settle it."""
+    return Answer(REFUSED, reason, who, passes_at, citation, since)
+
+
+def wrong_person(reason: str, who: str) -> Answer:
+    """The gate is shut: what was read is another person's."""
+    return Answer(REFUSED, reason, who, is_wrong_person=True)
 
 
 def asked(reason: str) -> Answer:
@@ -91,7 +110,7 @@ def gate(title: str) -> Callable[[Callable[[Situation], Answer]], Gate]:
 
         def ask(situation: Situation) -> Verdict:
             a = function(situation)
-            return Verdict(name, title, a.state, a.reason, a.who, a.passes_at, a.citation)
+            return Verdict(name, title, **vars(a))
 
         GATES[name] = ask
         return ask

@@ -2,7 +2,7 @@
 
 from django.utils import timezone
 
-from cases import scans
+from cases import identity, scans
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused
 from cases.law import paper_words
 from cases.models import AuthorizingAgent, DeviceAnswer, Document, IdDisc
@@ -25,6 +25,20 @@ def no_hold(s: Situation) -> Answer:
         f"On hold since {since:%a} {since.day} {since:%b %Y %H:%M %Z} "
         f"by {hold.opened_by.printed_name}: {hold.ground}",
         "a manager lifts it with a reason",
+    )
+
+
+@gate("Identity band compared since the last correction")
+def band_compared(s: Situation) -> Answer:
+    found = identity.uncompared(s.case)
+    if found is None:
+        return passed()
+    correction, what = found
+    at = timezone.localtime(correction.recorded_at, s.case.facility.zone)
+    return refused(
+        f"The {what} was corrected on {at:%a} {at.day} {at:%b %Y %H:%M %Z}; compare the identity "
+        "band again.",
+        "front office or operator reads the band and compares it, with a second person",
     )
 
 
@@ -125,19 +139,28 @@ def documents_on_file(s: Situation) -> Answer:
     if not missing:
         return passed(citation=citation)
     names = ", ".join(paper_words(rule.kind) for rule in missing)
-    return refused(f"Not on file: {names}.", f"{OFFICE}, from {s.case.sender}", citation=citation)
+    return refused(
+        f"Not on file: {names}.",
+        f"{OFFICE}, from {s.case.sender}",
+        citation=citation,
+        since=s.case.announced_at,
+    )
 
 
 def newest_statements(s: Situation) -> list[AuthorizingAgent]:
-    """Return what each person said last; persons are told apart by name."""
-    return list({fold(agent.name): agent for agent in s.case.agents.all()}.values())
+    """Return what each person said last; persons are told apart by name and relationship."""
+    return list({agent.person: agent for agent in s.case.agents.all()}.values())
 
 
 @gate("An authorizing agent has signed")
 def authorizing_agent(s: Situation) -> Answer:
     if any(agent.position == AuthorizingAgent.Position.SIGNED for agent in newest_statements(s)):
         return passed()
-    return refused("No authorizing agent has signed.", f"{OFFICE}, with the family")
+    return refused(
+        "No authorizing agent has signed.",
+        f"{OFFICE}, with the family",
+        since=s.case.announced_at,
+    )
 
 
 @gate("Nobody objects")
@@ -149,6 +172,7 @@ def no_dispute(s: Situation) -> Answer:
     return refused(
         f"{agent.name} ({agent.relationship}) objects.",
         "a court order or a written withdrawal, recorded by a manager",
+        since=agent.stated_at,
     )
 
 
@@ -156,14 +180,20 @@ def no_dispute(s: Situation) -> Answer:
 def disposition_named(s: Situation) -> Answer:
     if s.case.disposition:
         return passed(s.case.get_disposition_display())
-    return refused("What becomes of the cremated remains is not named.", OFFICE)
+    return refused(
+        "What becomes of the cremated remains is not named.", OFFICE, since=s.case.announced_at
+    )
 
 
 @gate("Recipient named")
 def recipients_named(s: Situation) -> Answer:
     if s.case.recipients.all():
         return passed()
-    return refused("Nobody is named to receive the cremated remains.", f"{OFFICE}, with the agent")
+    return refused(
+        "Nobody is named to receive the cremated remains.",
+        f"{OFFICE}, with the agent",
+        since=s.case.announced_at,
+    )
 
 
 @gate("Coroner's or medical examiner's clearance")
@@ -173,19 +203,24 @@ def medical_clearance(s: Situation) -> Answer:
         return passed(citation=law.clearance_citation)
     if law.clearance_rule == "always":
         return refused(
-            "A clearance is needed for every death.", OFFICE, citation=law.clearance_citation
+            "A clearance is needed for every death.",
+            OFFICE,
+            citation=law.clearance_citation,
+            since=s.case.announced_at,
         )
     if s.case.is_death_reportable is None:
         return refused(
             "It is not stated whether this death must be reported to the coroner.",
             OFFICE,
             citation=law.clearance_citation,
+            since=s.case.announced_at,
         )
     if s.case.is_death_reportable:
         return refused(
             "This death is reportable and the coroner's clearance is not on file.",
             f"{OFFICE}, from the coroner",
             citation=law.clearance_citation,
+            since=s.case.announced_at,
         )
     return passed("Not a reportable death.", law.clearance_citation)
 
@@ -208,13 +243,14 @@ def devices_answered(s: Situation) -> Answer:
     return refused(
         f"Not answered, or not known: {', '.join(open_ones)}. “Not known” never passes.",
         f"{OFFICE} asks the family, the physician or the sender",
+        since=s.case.announced_at,
     )
 
 
 @gate("Hazardous devices removed")
 def devices_removed(s: Situation) -> Answer:
     left = [
-        answer.get_device_display()
+        answer
         for answer in newest_answers(s).values()
         if answer.answer == "yes"
         and answer.device in HAZARDOUS
@@ -222,9 +258,11 @@ def devices_removed(s: Situation) -> Answer:
     ]
     if not left:
         return passed()
+    names = ", ".join(answer.get_device_display() for answer in left)
     return refused(
-        f"Present and not recorded as removed: {', '.join(left)}. It would burst in the chamber.",
+        f"Present and not recorded as removed: {names}. It would burst in the chamber.",
         "removed by a qualified person before anything else; then record by whom and where it went",
+        since=min(answer.answered_at for answer in left),
     )
 
 
@@ -236,9 +274,16 @@ def radionuclide_wait(s: Situation) -> Answer:
     citation = s.case.law.radioactive_citation
     adviser = "the radiation-protection adviser, in writing"
     if answer.safe_from is None:
-        return refused("No date of safe cremation is on file.", adviser, citation=citation)
+        return refused(
+            "No date of safe cremation is on file.",
+            adviser,
+            citation=citation,
+            since=answer.answered_at,
+        )
     if answer.safe_from > s.now:
-        return refused("The wait has not passed.", adviser, answer.safe_from, citation)
+        return refused(
+            "The wait has not passed.", adviser, answer.safe_from, citation, answer.answered_at
+        )
     return passed(citation=citation)
 
 
@@ -246,7 +291,11 @@ def radionuclide_wait(s: Situation) -> Answer:
 def jewellery_settled(s: Situation) -> Answer:
     if s.case.jewellery:
         return passed(s.case.get_jewellery_display())
-    return refused("It is not settled what becomes of jewellery.", OFFICE)
+    return refused(
+        "It is not settled what becomes of jewellery.",
+        f"{OFFICE} or {OPERATOR}",
+        since=s.case.announced_at,
+    )
 
 
 @gate("Disc number read twice")

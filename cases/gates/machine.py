@@ -1,12 +1,23 @@
 """Gates at the machine: charge, burner off, recover."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 from django.utils import timezone
 
 from cases import scans
-from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
+from cases.gates import labels
+from cases.gates.base import (
+    Answer,
+    Situation,
+    asked,
+    gate,
+    passed,
+    refused,
+    shown,
+    wrong_person,
+)
 from cases.law import CHECK_LOCALLY
+from crematory import clock
 from retort_log import selectors
 from retort_log.models import Retort
 
@@ -18,6 +29,16 @@ FRESH = timedelta(minutes=15)
 
 def _retort(s: Situation) -> Retort | None:
     return s.facts.retort if s.facts is not None else s.retort
+
+
+def _latest_day(s: Situation) -> date:
+    """The later of the stated day and the day of recording: what expired by either is refused.
+
+    A charge that is dated back must be covered on both; only the end of a certificate and of a
+    permit is on file, so that the later day decides.
+    """
+    latest = max(s.now, clock.now())
+    return timezone.localtime(latest, s.case.facility.zone).date()
 
 
 @gate("Waiting period over")
@@ -45,8 +66,7 @@ def operator_certified(s: Situation) -> Answer:
     member = s.signer
     if not member.certificate_number or member.certificate_expires_on is None:
         return refused(f"{member.printed_name} has no certificate on file.", MANAGER)
-    today = timezone.localtime(s.now, s.case.facility.zone).date()
-    if member.certificate_expires_on < today:
+    if member.certificate_expires_on < _latest_day(s):
         day = member.certificate_expires_on
         return refused(
             f"{member.printed_name}'s certificate expired on {day.day} {day:%b %Y}.",
@@ -66,6 +86,7 @@ def retort_free(s: Situation) -> Answer:
     return refused(
         f"{retort.name} is occupied: case {run.case.number}.",
         "recover that person's remains first, or choose another retort",
+        since=run.charged_at,
     )
 
 
@@ -80,7 +101,7 @@ def retort_fit(s: Situation) -> Answer:
     if not retort.is_fit:
         return refused(f"{retort.name} is out of use: {retort.unfit_reason}.", MANAGER)
     expires = retort.permit.expires_on
-    if expires and expires < timezone.localtime(s.now, s.case.facility.zone).date():
+    if expires and expires < _latest_day(s):
         return refused(f"The permit expired on {expires.day} {expires:%b %Y}.", MANAGER)
     return passed()
 
@@ -134,7 +155,8 @@ def charging_temperature(s: Situation) -> Answer:
 @gate("Disc scanned: this person's")
 def disc_scanned(s: Situation) -> Answer:
     if s.facts is None:
-        return asked(f"Scan the disc on the container: {s.case.disc.number}.")
+        # What to read is never said beside the field: it must come from the container.
+        return asked("Scan the disc on the container.")
     return _disc_matches(s, s.facts.disc_scan)
 
 
@@ -142,23 +164,19 @@ def _disc_matches(s: Situation, scan: str) -> Answer:
     read = scans.disc(scan)
     if read == s.case.disc.number:
         return passed()
-    return refused(
+    return wrong_person(
         f"WRONG DISC. Read “{read or scan}”; this person's disc is {s.case.disc.number}.",
-        "stop; compare container, disc and paperwork before anything else",
+        labels.STOP,
     )
 
 
 @gate("Container label scanned: this person's")
 def label_scanned(s: Situation) -> Answer:
+    if refusal := labels.on_record(s):
+        return refusal
     if s.facts is None:
-        return asked("Scan the label on the container.")
-    read = scans.case_number(s.facts.label_scan)
-    if read == s.case.number:
-        return passed()
-    return refused(
-        f"WRONG LABEL. Read “{read or s.facts.label_scan}”; this is case {s.case.number}.",
-        "stop; compare container, disc and paperwork before anything else",
-    )
+        return asked("Scan the newest label on the container.")
+    return labels.read(s, s.facts.label_scan) or passed()
 
 
 @gate("Readings reach from charge to now")
@@ -214,5 +232,5 @@ def swept_clear(s: Situation) -> Answer:
 @gate("The disc found among the remains")
 def disc_found(s: Situation) -> Answer:
     if s.facts is None:
-        return asked(f"Find disc {s.case.disc.number} among the remains and read it again.")
+        return asked("Find the disc among the remains and read it again.")
     return _disc_matches(s, s.facts.disc_scan)

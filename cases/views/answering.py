@@ -12,19 +12,29 @@ from django.utils.datastructures import MultiValueDict
 
 from cases.errors import ActRefused
 from cases.forms.base import SignedForm, WritingForm
+from cases.gates import Verdict
 from cases.models import Case
-from cases.taking import record_refusal
 from cases.views.requests import StaffRequest
+from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
-from crematory.middleware import KEPT_SESSION_KEY, keepable
+from crematory.middleware import KEPT_SESSION_KEY
+from crematory.models import Facility
 from crematory.signatures import SignatureRefused
+from crematory.templatetags.crematory import when
 
 KEPT_TEXT = "What you had typed is kept and shown again. Enter the PINs again, and send it."
 AGAIN_TEXT = (
     "This form was already sent: what was recorded the first time stands, and nothing was added. "
     "To record something else, open the form again."
 )
-BY_PERSON = {"role", "member", "signature_wrong", "signature_locked", "signature_inactive"}
+BY_PERSON = {
+    "role",
+    "member",
+    "signature_wrong",
+    "signature_locked",
+    "signature_inactive",
+    "pin_given",
+}
 F = TypeVar("F", bound=WritingForm)
 
 
@@ -36,14 +46,6 @@ class Page:
     act: str
     done: str
     context: dict[str, Any] = field(default_factory=dict)
-
-
-def keep_typed(request: StaffRequest) -> None:
-    """Keep what was typed (never PINs) for the next time this page is opened."""
-    request.session[KEPT_SESSION_KEY] = {
-        "path": request.path,
-        "data": {name: request.POST.getlist(name) for name in request.POST if keepable(name)},
-    }
 
 
 def pop_kept(request: StaffRequest) -> MultiValueDict[str, str] | None:
@@ -65,8 +67,11 @@ def fill(
     if request.method == "POST":
         return form(request.POST, **kwargs)
     filled = form(**kwargs)
+    if "signer_code" in filled.fields:
+        filled.initial.setdefault("signer_code", request.user.staff_code)
     if kept:
         filled.keep(kept)
+        filled.is_kept = True
         messages.info(request, KEPT_TEXT)
     return filled
 
@@ -123,14 +128,38 @@ def refuse(
     if isinstance(refusal, SignatureRefused):
         at = form.refused_at if isinstance(form, SignedForm) else None
         form.add_error(at, str(refusal))
-        if case and refusal.member:
-            record_refusal(case, act, ActRefused(refusal.code, str(refusal)), refusal.member)
+        record_bad_signature(form.facility, act, refusal, case)
     elif refusal.verdicts:
         for verdict in refusal.verdicts:
-            form.add_error(None, f"{verdict.title}: {verdict.reason}")
+            form.add_error(None, told(verdict))
     else:
         form.add_error(None, refusal.text)
     return 403 if getattr(refusal, "code", "") in BY_PERSON else 409
+
+
+def record_bad_signature(
+    facility: Facility, act: str, refusal: SignatureRefused, case: Case | None = None
+) -> None:
+    """Record that somebody tried to sign and could not.
+
+    Of a code that nobody has only that is recorded: it may be a slip of any kind, even a PIN.
+    """
+    if refusal.code == "signature_missing":
+        return
+    facts = {} if refusal.member else {"staff_code": "unknown"}
+    trail.record_refusal(facility, act, [refusal.code], refusal.member, case=case, facts=facts)
+
+
+def told(verdict: Verdict) -> str:
+    """Return a refusal in words: what is missing, since when, who settles it, when it passes."""
+    parts = [f"{verdict.title}: {verdict.reason}"]
+    if verdict.since:
+        parts.append(f"Since {when(verdict.since)}.")
+    if verdict.who:
+        parts.append(f"Who can settle it: {verdict.who}.")
+    if verdict.passes_at:
+        parts.append(f"It passes by itself {when(verdict.passes_at)}.")
+    return " ".join(parts)
 
 
 def _show_invalid(form: WritingForm, error: ValidationError) -> None:

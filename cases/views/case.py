@@ -4,14 +4,27 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
-from cases.case_page import case_page
+from cases import case_page
+from cases.run_facts import run_facts
 from cases.selectors import case_or_404
-from cases.views.requests import StaffRequest
+from cases.views.kept import Kept
+from cases.views.requests import StaffRequest, signers_else
 from crematory import clock
 
 
 @require_http_methods(["GET", "HEAD"])
 def detail(request: StaffRequest, number: str) -> HttpResponse:
     """Show one person's case."""
-    case = case_or_404(request, number)
-    return render(request, "cases/case.html", case_page(case, clock.now()))
+    kept, case = Kept(request), case_or_404(request, number)
+    now = clock.now()
+    context = case_page.case_page(case, now, request.user)
+    context["run_facts"] = run_facts(case, now)
+    context["signers_else"] = signers_else(request, context["next_step"])
+    context["path"] = kept.part("cases/_path.html", lambda: case_page.path_part(case), case.number)
+    context["record"] = kept.part(
+        "cases/_record.html", lambda: case_page.record_part(case, request.user), case.number
+    )
+    context["printed"] = kept.part(
+        "cases/_printed.html", lambda: case_page.printed_part(case), case.number
+    )
+    return render(request, "cases/case.html", context)

@@ -16,6 +16,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from cases import law, staffing
 from cases.errors import ActRefused
 from cases.forms import staff as staff_forms
+from cases.views.answering import pop_kept, record_bad_signature
+from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, need_role
 from crematory import clock
 from crematory.models import Role, StaffMember
@@ -33,18 +35,8 @@ def _today(request: StaffRequest) -> date:
 @require_safe
 def house(request: StaffRequest) -> HttpResponse:
     """The facility, the rules it works under, its machines and its staff."""
-    facility, today = request.facility, _today(request)
-    rules = law.jurisdiction(facility.jurisdiction)
-    staff = [
-        (member, staff_forms.is_expired(member.certificate_expires_on, today))
-        for member in StaffMember.objects.filter(facility=facility).order_by(
-            "-is_active", "staff_code"
-        )
-    ]
-    retorts = [
-        (retort, staff_forms.is_expired(retort.permit.expires_on, today))
-        for retort in Retort.objects.filter(facility=facility).select_related("permit", "place")
-    ]
+    rules = law.jurisdiction(request.facility.jurisdiction)
+    tables = Kept(request).part("cases/_house.html", lambda: _machines_and_staff(request))
     return render(
         request,
         "cases/house.html",
@@ -52,11 +44,22 @@ def house(request: StaffRequest) -> HttpResponse:
             "law": rules,
             "documents": [(law.paper_words(d.kind), d.citation) for d in rules.documents],
             "check_locally": law.CHECK_LOCALLY,
-            "retorts": retorts,
-            "staff": staff,
+            "machines_and_staff": tables,
             "is_manager": Role.MANAGER in request.user.roles,
         },
     )
+
+
+def _machines_and_staff(request: StaffRequest) -> dict[str, Any]:
+    facility, today = request.facility, _today(request)
+    staff = StaffMember.objects.filter(facility=facility).order_by("-is_active", "staff_code")
+    retorts = Retort.objects.filter(facility=facility).select_related("permit", "place")
+    expired = staff_forms.is_expired
+    return {
+        "retorts": [(retort, expired(retort.permit.expires_on, today)) for retort in retorts],
+        "staff": [(member, expired(member.certificate_expires_on, today)) for member in staff],
+        "is_manager": Role.MANAGER in request.user.roles,
+    }
 
 
 @sensitive_post_parameters(*SECRETS)
@@ -68,7 +71,8 @@ def my_pin(request: StaffRequest) -> HttpResponse:
     def change(signed_by: Signature, stated: dict[str, Any]) -> None:
         staffing.change_own_pin(signed_by, stated["pin"])
 
-    if request.method == "POST" and _done(request, form, change):
+    act = "staff.change_own_pin"
+    if request.method == "POST" and _done(request, form, act, change, to_choose_own=True):
         messages.success(request, "Your PIN is changed. Sign with the new one from now on.")
         return redirect("house")
     return _form_page(request, form, "Change my PIN", "Change my PIN")
@@ -79,14 +83,18 @@ def my_pin(request: StaffRequest) -> HttpResponse:
 def add_member(request: StaffRequest) -> HttpResponse:
     """A manager adds a member."""
     need_role(request, Role.MANAGER)
-    form = staff_forms.MemberForm(request.POST or None)
+    form = staff_forms.MemberForm(
+        request.POST or None, facility=request.facility, initial=_kept(request)
+    )
 
     def add(signed_by: Signature, stated: dict[str, Any]) -> None:
-        roles = frozenset(Role(role) for role in stated["roles"])
-        staffing.add(signed_by, staffing.NewMember(**{**stated, "roles": roles}))
+        staffing.add(signed_by, form.new_member())
 
-    if request.method == "POST" and _done(request, form, add):
-        messages.success(request, f"{form.cleaned_data['printed_name']} is added.")
+    if request.method == "POST" and _done(request, form, "staff.add", add):
+        name = form.cleaned_data["printed_name"]
+        messages.success(
+            request, f"{name} is added, and chooses an own password and PIN at the first sign-in."
+        )
         return redirect("house")
     return _form_page(request, form, "Add a member", "Add this member")
 
@@ -111,13 +119,14 @@ ACTS: dict[str, tuple[type[forms.Form], str, Change, str]] = {
         staff_forms.PinForm,
         "Give a new PIN",
         lambda s, m, f: staffing.give_pin(s, m, f["pin"]),
-        "The new PIN holds from now on.",
+        "The new PIN is given. It signs nothing until this member has chosen an own one.",
     ),
     "password": (
         staff_forms.PasswordForm,
         "Give a new password",
         lambda s, m, f: staffing.give_password(s, m, f["password"]),
-        "The new password holds from now on; open sessions of this member have ended.",
+        "The new password is given: this member chooses an own one right after signing in. "
+        "Open sessions of this member have ended.",
     ),
     "deactivate": (
         staff_forms.SwitchForm,
@@ -134,6 +143,13 @@ ACTS: dict[str, tuple[type[forms.Form], str, Change, str]] = {
 }
 
 
+TRAIL_NAMES = {
+    "certificate": "renew_certificate",
+    "pin": "give_pin",
+    "password": "give_password",
+}
+
+
 @sensitive_post_parameters(*SECRETS)
 @require_http_methods(WRITES)
 def member_act(request: StaffRequest, code: str, act: str) -> HttpResponse:
@@ -146,10 +162,17 @@ def member_act(request: StaffRequest, code: str, act: str) -> HttpResponse:
     if request.method != "POST":
         return redirect("member", code=code)
     form = form_class(request.POST, prefix=act)
-    if _done(request, form, lambda signed_by, stated: change(signed_by, subject, stated)):
+    name = f"staff.{TRAIL_NAMES.get(act, act)}"
+    if _done(request, form, name, lambda signed_by, stated: change(signed_by, subject, stated)):
         messages.success(request, done)
         return redirect("member", code=code)
     return _member_page(request, subject, {act: form}, status=422)
+
+
+def _kept(request: StaffRequest) -> dict[str, Any]:
+    """What was typed on this page before the session ended; given back once."""
+    kept = pop_kept(request)
+    return {n: v if n == "roles" else v[-1] for n, v in kept.lists() if v} if kept else {}
 
 
 def _member(request: StaffRequest, code: str) -> StaffMember:
@@ -157,7 +180,12 @@ def _member(request: StaffRequest, code: str) -> StaffMember:
 
 
 def _done(
-    request: StaffRequest, form: forms.Form, change: Callable[[Signature, dict[str, Any]], None]
+    request: StaffRequest,
+    form: forms.Form,
+    act: str,
+    change: Callable[[Signature, dict[str, Any]], None],
+    *,
+    to_choose_own: bool = False,
 ) -> bool:
     """Sign and make the change; what stands against it becomes an error of the form."""
     if not form.is_valid():
@@ -166,20 +194,21 @@ def _done(
     for again in ("pin_again", "password_again"):
         stated.pop(again, None)
     try:
-        signed_by = sign(request.facility, request.user.staff_code, stated.pop("own_pin"))
-        change(signed_by, stated)
+        pin, code = stated.pop("own_pin"), request.user.staff_code
+        change(sign(request.facility, code, pin, to_choose_own=to_choose_own), stated)
     except SignatureRefused as refusal:
+        record_bad_signature(request.facility, act, refusal)
         form.add_error("own_pin", refusal.text)
     except ActRefused as refusal:
         form.add_error(None, refusal.text)
     except ValidationError as error:
-        _add_errors(form, error)
+        add_errors(form, error)
     else:
         return True
     return False
 
 
-def _add_errors(form: forms.Form, error: ValidationError) -> None:
+def add_errors(form: forms.Form, error: ValidationError) -> None:
     """Put each message beside its field, or above the form where it has none."""
     by_field = error.message_dict if hasattr(error, "error_dict") else {"": error.messages}
     for name, texts in by_field.items():

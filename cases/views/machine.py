@@ -5,7 +5,6 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -14,24 +13,29 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_http_methods, require_safe
 
 from cases import overview
-from cases.forms.fields import LocalMomentField
-from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
+from cases.doubt_words import question
+from cases.forms.machine import CorrectReadingForm, ReadingForm
+from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
 from cases.models import Case, Hold
 from cases.overview import Machine
 from cases.steps import STEPS
-from cases.views.requests import StaffRequest, need_role, units_of
+from cases.views.answering import open_form
+from cases.views.kept import UNTIL, Kept
+from cases.views.requests import StaffRequest, need_role, signers_else, units_of
+from chain_of_custody.trail import record_refusal
 from crematory import clock
-from crematory.fields import QuantityField
 from crematory.middleware import KEPT_SESSION_KEY
-from crematory.models import Role
+from crematory.signatures import SignatureRefused
 from crematory.units import NBSP, UnitSystem, show_quantity
-from retort_log.acts import ReadingRefused, record_reading
+from retort_log.acts import READERS, ReadingDoubted, ReadingRefused, record_reading
+from retort_log.corrections import correct_reading
 from retort_log.models import Reading, Retort
+from retort_log.selectors import Standing, standing
 
 CHARGE = STEPS["charge"]
 # Of the gates of a charge these ask the retort alone, and these the person alone.
 RETORT_GATES = ("retort_free", "retort_fit", "charging_temperature")
-PERSON_GATES = ("waiting_period", "mass_limit")
+PERSON_GATES = ("waiting_period", "mass_limit", "label_scanned")
 CANDIDATES = 8
 READINGS = 12
 
@@ -54,29 +58,18 @@ class Candidate:
     refusals: list[Verdict]
 
 
-class ReadingForm(forms.Form):
-    """A reading of both chambers, taken now or at a stated time."""
-
-    secondary = QuantityField(kind="temperature", label="Secondary chamber")
-    primary = QuantityField(kind="temperature", label="Primary chamber")
-    at = LocalMomentField(
-        label="Time of the reading", required=False, help_text="Left empty, it means now."
-    )
-
-    def __init__(self, units: UnitSystem, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        for name in ("primary", "secondary"):
-            field = self.fields[name]
-            assert isinstance(field, QuantityField)
-            field.use_units(units)
-
-
 @require_safe
 def machines(request: StaffRequest) -> HttpResponse:
     """All retorts side by side."""
+    shown = Kept(request).part("cases/_machines.html", lambda: _blocks(request))
+    return render(request, "cases/machines.html", {"machines": shown})
+
+
+def _blocks(request: StaffRequest) -> dict[str, Any]:
     found = overview.machines(request.facility, clock.now())
     blocks = [{"machine": m, "temperatures": _temperatures(m.reading, request)} for m in found]
-    return render(request, "cases/machines.html", {"blocks": blocks})
+    stale = [m.stale_at for m in found if m.stale_at and not m.is_stale]
+    return {"blocks": blocks, UNTIL: min(stale, default=None)}
 
 
 @require_safe
@@ -96,25 +89,84 @@ def reading(request: StaffRequest, code: str) -> HttpResponse:
     """Store a reading; a second submission of the same values is answered with the first."""
     if request.method != "POST":
         return redirect("machine", code=code)
-    retort = get_object_or_404(
-        Retort.objects.select_related("facility", "place"),
-        facility=request.facility,
-        place__code=code,
-    )
-    need_role(request, Role.OPERATOR, Role.MANAGER)
+    retort = _retort_or_404(request, code)
+    need_role(request, *READERS)
     form = ReadingForm(units_of(request), request.POST)
     if form.is_valid():
-        stated = form.cleaned_data
         try:
-            record_reading(
-                retort, request.user, stated["primary"], stated["secondary"], stated["at"]
-            )
+            _store(request, retort, form)
         except ReadingRefused as refusal:
-            form.add_error(None, str(refusal))
+            form.refuse(refusal, _question(request, refusal))
         else:
             messages.success(request, f"Reading of {retort.name} recorded.")
             return redirect("machine", code=code)
     return _whole(request, _live(request, code), form, status=422)
+
+
+def _store(request: StaffRequest, retort: Retort, form: ReadingForm) -> None:
+    stated = form.cleaned_data
+    record_reading(
+        retort,
+        request.user,
+        stated["primary"],
+        stated["secondary"],
+        stated["at"],
+        is_confirmed=form.has_confirmed(),
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def correct(request: StaffRequest, code: str, pk: int) -> HttpResponse:
+    """Put a reading right or withdraw it, signed by an operator or a manager."""
+    retort = _retort_or_404(request, code)
+    row = get_object_or_404(
+        Reading.objects.select_related("read_by", "retort__facility", "retort__place"),
+        retort=retort,
+        pk=pk,
+    )
+    stands = standing([row])[0]
+    form = open_form(request, CorrectReadingForm, facility=request.facility, stands=stands)
+    status = 200
+    if form.is_bound:
+        status = _correct(request, row, form)
+        if status == 302:
+            messages.success(request, f"The reading of {retort.name} is corrected.")
+            return redirect("machine", code=code)
+    form.mark_fields()
+    context = {"form": form, "retort": retort, "row": stands}
+    return render(request, "cases/correct_reading.html", context, status=status)
+
+
+def _correct(request: StaffRequest, row: Reading, form: CorrectReadingForm) -> int:
+    """Correct the reading, or put the reason on the form; return the HTTP status."""
+    try:
+        if not form.is_valid():
+            return 422
+        correct_reading(row, form.signer(), form.cleaned_data["why"], form.right())
+    except ReadingRefused as refusal:
+        form.refuse(refusal, _question(request, refusal))
+        return 403 if refusal.code == "reading_role" else 422
+    except SignatureRefused as refusal:
+        form.add_error(form.refused_at, str(refusal))
+        if refusal.member:
+            facts = {"retort": row.retort.place.code}
+            record_refusal(
+                request.facility, "correct_reading", [refusal.code], refusal.member, facts=facts
+            )
+        return 403
+    return 302
+
+
+def _question(request: StaffRequest, refusal: ReadingRefused) -> str:
+    return question(refusal, units_of(request)) if isinstance(refusal, ReadingDoubted) else ""
+
+
+def _retort_or_404(request: StaffRequest, code: str) -> Retort:
+    return get_object_or_404(
+        Retort.objects.select_related("facility", "place"),
+        facility=request.facility,
+        place__code=code,
+    )
 
 
 def _kept(request: StaffRequest) -> Any:
@@ -130,17 +182,23 @@ def _kept(request: StaffRequest) -> Any:
 def _whole(
     request: StaffRequest, live: dict[str, Any], form: ReadingForm, status: int = 200
 ) -> HttpResponse:
-    retort = live["machine"].retort
-    newest = Reading.objects.filter(retort=retort).select_related("read_by")
+    retort, may_read = live["machine"].retort, bool(request.user.roles & READERS)
+    form.mark_fields()
     context = {
         **live,
         "form": form,
-        "may_read": bool(request.user.roles & {Role.OPERATOR, Role.MANAGER}),
-        "readings": newest.only("at", "primary_c", "secondary_c", "read_by__printed_name").order_by(
-            "-at"
-        )[:READINGS],
+        "may_read": may_read,
+        "readings": Kept(request).part(
+            "cases/_readings.html", lambda: _readings(retort, may_read), f"{retort.pk}"
+        ),
     }
     return render(request, "cases/machine.html", context, status=status)
+
+
+def _readings(retort: Retort, may_read: bool) -> dict[str, Any]:
+    newest = Reading.objects.filter(retort=retort).select_related("read_by").order_by("-at")
+    rows = newest.only("at", "primary_c", "secondary_c", "read_by__printed_name")
+    return {"retort": retort, "may_read": may_read, "readings": standing(rows[:READINGS])}
 
 
 def _live(request: StaffRequest, code: str) -> dict[str, Any]:
@@ -149,7 +207,12 @@ def _live(request: StaffRequest, code: str) -> dict[str, Any]:
     if not found:
         raise Http404
     here = found[0]
-    context = {"machine": here, "temperatures": _temperatures(here.reading, request), "now": now}
+    context = {
+        "machine": here,
+        "temperatures": _temperatures(here.reading, request),
+        "now": now,
+        "signers_else": signers_else(request, here.next_step or CHARGE),
+    }
     if here.case and here.next_step:
         situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
         return {**context, "gates": ask_all(situation)}
@@ -163,8 +226,9 @@ def _candidates(request: StaffRequest, here: Machine, now: datetime) -> dict[str
     that the number of queries does not grow with the persons.
     """
     tagged = overview.open_cases(request.facility).filter(stage="tagged")
-    rows = tagged.select_related("disc", "delivery").order_by("stage_since")[: CANDIDATES + 1]
-    cases = overview.with_facility(rows, request.facility)
+    rows = tagged.select_related("disc", "delivery").prefetch_related(labels.FETCH)
+    longest = rows.order_by("stage_since")[: CANDIDATES + 1]
+    cases = overview.with_facility(longest, request.facility)
     held = set(
         Hold.objects.filter(case__in=cases, lifted_at__isnull=True).values_list("case", flat=True)
     )
@@ -191,7 +255,7 @@ def _ask(names: tuple[str, ...], case: Case, here: Machine, now: datetime) -> li
     return [GATES[name](situation) for name in names]
 
 
-def _temperatures(reading: Reading | None, request: StaffRequest) -> list[Temperature]:
+def _temperatures(reading: Standing | None, request: StaffRequest) -> list[Temperature]:
     if reading is None:
         return []
     units = units_of(request)

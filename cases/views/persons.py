@@ -3,21 +3,22 @@
 import csv
 from collections.abc import Iterator
 from typing import Any
-from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpResponse, StreamingHttpResponse
+from django.http import HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from cases import search
 from cases.models import Case
+from cases.roles import WHO, power
 from cases.search import Search
 from cases.steps import STAGES
+from cases.views import asked
+from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 
-STATES = {"": "everybody", "open": "in care", "closed": "closed"}
 HEADINGS = (
     "case number",
     "name",
@@ -32,72 +33,79 @@ HEADINGS = (
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def _asked(request: StaffRequest) -> Search:
-    after = request.GET.get("after", "")
-    state = request.GET.get("state", "")
-    return Search(
-        facility=request.facility,
-        text=" ".join(request.GET.get("q", "").replace("\0", "").split())[:100],
-        state=state if state in STATES or state in STAGES else "",
-        everywhere=request.GET.get("everywhere") == "1",
-        after=int(after) if after.isascii() and after.isdigit() and len(after) < 19 else 0,
-    )
-
-
-def _query(asked: Search, **changed: Any) -> str:
+def _query(request: StaffRequest, search: Search, **changed: str) -> str:
     parts = {
-        "q": asked.text,
-        "state": asked.state,
-        "everywhere": "1" if asked.everywhere else "",
+        "search": asked.key_of(request) if search.text else "",
+        "state": search.state,
+        "everywhere": "1" if search.everywhere else "",
         **changed,
     }
-    return urlencode({name: value for name, value in parts.items() if value})
+    return asked.query(**parts)
 
 
-@require_safe
+@require_http_methods(["GET", "HEAD", "POST"])
 def persons(request: StaffRequest) -> HttpResponse:
-    """The list: found by name, number, disc or sender; 25 a page."""
-    asked = _asked(request)
-    exact = search.by_number(request.facility, asked.text) if asked.text else None
-    page = search.find(asked, widen=exact is None)
-    more = {"everywhere": "1" if page.everywhere else ""}
-    if page.has_more:
-        more["after"] = str(page.cases[-1].pk)
+    """The list: found by name, number, disc or sender; 25 a page.
+
+    What is looked for is sent by POST and kept in the session: no address holds a name.
+    """
+    if (sent := asked.sent(request)) is not None:
+        return asked.lead(request, asked.text_of(sent), sent.get("state", ""))
+    looked = asked.read(request)
+    found = Kept(request).part(
+        "cases/_persons.html",
+        lambda: _found(request, looked),
+        repr((looked, asked.key_of(request))),
+    )
     return render(
         request,
         "cases/persons.html",
         {
-            "asked": asked,
-            "page": page,
-            "exact": exact,
-            "states": STATES,
+            "announcing": power(request.user, WHO["announce"]),
+            "asked": looked,
+            "is_forgotten": asked.is_forgotten(request),
+            "found": found,
+            "states": asked.STATES,
             "stages": STAGES,
-            "more_query": _query(asked, **more) if page.has_more else "",
-            "first_query": _query(asked) if asked.after else "",
-            "everywhere_query": _query(asked, everywhere="1"),
-            "export_query": _query(asked),
+            "export_query": _query(request, looked),
         },
     )
 
 
-@require_safe
+def _found(request: StaffRequest, looked: Search) -> dict[str, Any]:
+    exact = search.by_number(request.facility, looked.text) if looked.text else None
+    page = search.find(looked, widen=exact is None)
+    more = {"everywhere": "1" if page.everywhere else ""}
+    if page.has_more:
+        more["after"] = str(page.cases[-1].pk)
+    return {
+        "asked": looked,
+        "page": page,
+        "exact": exact,
+        "more_query": _query(request, looked, **more) if page.has_more else "",
+        "first_query": _query(request, looked) if looked.after else "",
+        "everywhere_query": _query(request, looked, everywhere="1"),
+        "everybody_query": _query(request, looked, state="all"),
+    }
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
 def scan(request: StaffRequest) -> HttpResponse:
     """Lead from a scanned label or disc, a typed number or a name, to the person."""
-    text = request.GET.get("q", "").replace("\0", "").strip()[:100]
+    sent = asked.sent(request)
+    text = asked.text_of(sent) if sent is not None else ""
     if not text:
-        return redirect("cases:list")
+        return asked.to_list()
     if search.is_mistyped(text):
         messages.error(request, f"{text} is mistyped, or misread. Check the number, read it again.")
-        return redirect("cases:list")
+        return asked.to_list()
     found = search.by_number(request.facility, text)
     if found:
         return redirect("cases:case", number=found.number)
     if any(character.isdigit() for character in text) or "/" in text:
-        messages.warning(request, f"No case and no disc has the number {text}.")
-        return redirect("cases:list")
-    response = redirect("cases:list")
-    response["Location"] += "?" + urlencode({"q": text})
-    return response
+        messages.warning(request, f"No case, disc or paper has the number {text}.")
+        return asked.to_list()
+    return asked.lead(request, text, "all")
 
 
 def safe_cell(value: object) -> str:
@@ -133,16 +141,18 @@ class _Echo:
 
 
 @require_safe
-def export(request: StaffRequest) -> StreamingHttpResponse:
+def export(request: StaffRequest) -> HttpResponseBase:
     """The whole list as CSV, sent while it is read; times in the facility's zone."""
-    asked = _asked(request)
+    if asked.is_forgotten(request):
+        return asked.to_list(request.GET.urlencode())
+    looked = asked.read(request)
     zone = request.facility.zone
     writer = csv.writer(_Echo())
 
     def lines() -> Iterator[str]:
         yield "\ufeff"  # without this mark spreadsheets misread letters beyond ASCII
         yield writer.writerow(HEADINGS)
-        for case in search.matching(asked).iterator(chunk_size=1000):
+        for case in search.matching(looked).iterator(chunk_size=1000):
             yield writer.writerow(_row(case, zone))
 
     response = StreamingHttpResponse(lines(), content_type="text/csv; charset=utf-8")

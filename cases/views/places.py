@@ -1,6 +1,7 @@
 """Places: who is where, since when, and what is free."""
 
 from itertools import groupby
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -8,14 +9,21 @@ from django.views.decorators.http import require_safe
 
 from cases import overview
 from cases.steps import STAGES
+from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 from chain_of_custody.models import Place
+from crematory.models import Facility
 
 
 @require_safe
 def places(request: StaffRequest) -> HttpResponse:
     """Every place, grouped by kind and area."""
-    rows = overview.places(request.facility)
+    shown = Kept(request).part("cases/_places.html", lambda: {"groups": _groups(request.facility)})
+    return render(request, "cases/places.html", {"places": shown})
+
+
+def _groups(facility: Facility) -> list[dict[str, Any]]:
+    rows = overview.places(facility)
     for row in rows:
         row["stage_word"] = STAGES.get(row["stay__case__stage"] or "", "")
     kinds = list(Place.Kind)  # in the order of the path; the database orders by their names
@@ -33,4 +41,4 @@ def places(request: StaffRequest) -> HttpResponse:
                 "free": sum(row["stay__since"] is None for row in usable),
             }
         )
-    return render(request, "cases/places.html", {"groups": groups})
+    return groups

@@ -15,8 +15,10 @@ from cases.errors import ActRefused
 from cases.forms import side as forms
 from cases.forms.base import WritingForm
 from cases.forms.devices import DevicesForm
+from cases.identity import IDENTITY
 from cases.models import Case, Hold
 from cases.selectors import case_or_404, correctable_values
+from cases.steps import BEFORE_CHARGE
 from cases.views.answering import Page, answer, fill, open_form, pop_kept, refuse
 from cases.views.requests import StaffRequest
 from chain_of_custody.models import open_placement
@@ -96,16 +98,44 @@ def settle(request: StaffRequest, number: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def devices(request: StaffRequest, number: str) -> HttpResponse:
-    """Every device question at once; only what changed is recorded."""
+    """Every device question at once; what changed is recorded together, or nothing is."""
     case = case_or_404(request, number)
     form = open_form(request, DevicesForm, case=case)
 
     def act() -> None:
-        for token, fields in form.answers():
-            acts.answer_device(case, request.user, token, **fields)
+        if answers := form.answers():
+            acts.answer_devices(
+                case,
+                request.user,
+                form.token_sent,
+                answers,
+                signed_by=form.signature(),
+                why=form.cleaned_data["why"],
+            )
 
     page = Page("cases/devices.html", "answer_device", "The answers are recorded.")
     return answer(request, case, form, page, act)
+
+
+@require_http_methods(["GET", "POST"])
+def band(request: StaffRequest, number: str) -> HttpResponse:
+    """Compare the identity band again, by two persons."""
+    case = case_or_404(request, number)
+    form = open_form(request, forms.BandForm, facility=case.facility)
+    page = Page("cases/band.html", "compare_band", "The identity band was compared and agrees.")
+    return answer(
+        request,
+        case,
+        form,
+        page,
+        lambda: acts.compare_band(
+            case,
+            form.signer(),
+            form.signature("witness"),
+            form.token_sent,
+            form.cleaned_data["band_reads"],
+        ),
+    )
 
 
 @require_http_methods(["GET", "POST"])
@@ -164,15 +194,24 @@ def correct(request: StaffRequest, number: str) -> HttpResponse:
     kept = pop_kept(request)
     chosen = request.POST.get("field") or (kept or request.GET).get("field", "")
     if chosen not in values:
-        return render(request, "cases/correct_choose.html", {"case": case, "values": values})
+        mine = {name for name, stated in values.items() if stated.roles & request.user.roles}
+        context = {"case": case, "values": values, "mine": mine}
+        return render(request, "cases/correct_choose.html", context)
     form = fill(request, forms.CorrectForm, kept, facility=case.facility, field=chosen)
     page = Page(
         "cases/correct.html",
         "correct",
         "The correction is recorded. Papers printed from the old value are marked superseded.",
-        {"old": values[chosen], "chosen": chosen},
+        {"old": values[chosen], "chosen": chosen, "band": _band(case, chosen)},
     )
     return answer(request, case, form, page, lambda: _correct(case, form))
+
+
+def _band(case: Case, field: str) -> str:
+    """Say whether a correction of the field calls for the identity band: "before" the charge."""
+    if field not in IDENTITY or case.stage in ("expected", "returned"):
+        return ""
+    return "before" if case.stage in BEFORE_CHARGE else "after"
 
 
 def _correct(case: Case, form: forms.CorrectForm) -> None:

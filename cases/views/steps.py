@@ -6,17 +6,24 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from cases.errors import ActRefused
+from cases.forms.base import new_token
 from cases.forms.steps import FORMS, StepForm
 from cases.gates import Situation, Verdict, ask_all
 from cases.models import Case
+from cases.papers import KINDS, OF_STEP, Kind
 from cases.selectors import case_or_404
 from cases.steps import STAGES, STEPS, Step
 from cases.taking import take
-from cases.views.answering import Page, answer, keep_typed, open_form
-from cases.views.requests import StaffRequest
+from cases.views.answering import Page, answer, open_form
+from cases.views.requests import StaffRequest, signers_else
 from crematory import clock
+from crematory.middleware import keep_typed
 
-IDENTITY_GATES = {"disc_scanned", "label_scanned", "disc_found", "label_disc_scanned"}
+# What is to be done right after a step; the page of the case shows the button for it.
+THEN = {
+    "assign_disc": " Now print the label with the disc and fix it to the container.",
+    "process": " Now print the label for the containers.",
+}
 AT_THE_MACHINE = {"charge", "burner_off", "recover"}
 
 
@@ -25,6 +32,12 @@ def gates_shown(case: Case, step: Step, form: StepForm) -> list[Verdict]:
     if case.stage not in step.stages_from:
         return []
     return ask_all(Situation(case=case, step=step, now=clock.now(), retort=form.chosen_retort()))
+
+
+def paper_offered(verb: str) -> tuple[Kind, str] | None:
+    """Return the paper that belongs to the step, with the token of one printing."""
+    kind = OF_STEP.get(verb)
+    return (KINDS[kind], new_token()) if kind else None
 
 
 @require_http_methods(["GET", "POST"])
@@ -37,12 +50,15 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
     page = Page(
         "cases/step.html",
         verb,
-        f"{STEPS[verb].label}. {case.decedent_name} is now {STAGES[STEPS[verb].stage_to]}.",
+        f"{STEPS[verb].label}. {case.decedent_name} is now {STAGES[STEPS[verb].stage_to]}."
+        f"{THEN.get(verb, '')}",
         {
+            "signers_else": signers_else(request, STEPS[verb]),
             "step": STEPS[verb],
             "can_follow": case.stage in STEPS[verb].stages_from,
             "gates": lambda: gates_shown(case, STEPS[verb], form),
             "at_machine": verb in AT_THE_MACHINE,
+            "paper": paper_offered(verb),
         },
     )
     try:
@@ -86,7 +102,7 @@ def _take(case: Case, form: StepForm) -> None:
             token=form.token_sent,
         )
     except ActRefused as refusal:
-        wrong = [v for v in refusal.verdicts if v.gate in IDENTITY_GATES]
+        wrong = [v for v in refusal.verdicts if v.is_wrong_person]
         if wrong:
             raise WrongPerson(wrong) from refusal
         raise

@@ -1,10 +1,14 @@
 """Today: what waits, for whom, and since when."""
 
+from typing import Any
+
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from cases import overview
+from cases.roles import WHO, power
+from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 from crematory import clock
 
@@ -13,13 +17,15 @@ from crematory import clock
 def today(request: StaffRequest) -> HttpResponse:
     """Holds first, then the persons who wait for each step; the retorts and the free places."""
     facility = request.facility
-    return render(
-        request,
-        "cases/today.html",
-        {
+
+    def read() -> dict[str, Any]:
+        return {
             "holds": overview.open_holds(facility),
             "groups": overview.waiting(facility),
             "machines": overview.machines(facility, clock.now()),
             "free_places": overview.free_places(facility),
-        },
-    )
+        }
+
+    waiting = Kept(request).part("cases/_today.html", read)
+    announcing = power(request.user, WHO["announce"])
+    return render(request, "cases/today.html", {"waiting": waiting, "announcing": announcing})

@@ -1,13 +1,21 @@
-"""How pages show quantities and times: in the facility's units, with the zone named."""
+"""How pages show quantities and times: in the facility's units, with the zone named.
+
+And the small parts of which every page has many: marks, addresses, what never changes.
+"""
 
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from functools import lru_cache
 
 from django import template
+from django.conf import settings
 from django.template import Context
+from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.html import escape
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
@@ -15,6 +23,56 @@ from crematory import clock
 from crematory.units import KindName, UnitSystem, show_quantity
 
 register = template.Library()
+
+
+@register.simple_tag
+def unchanging(template_name: str, **words: str) -> SafeString:
+    """`{% unchanging "_nav.html" here="today" %}`: a part that these words alone decide.
+
+    It is rendered once a process and language, without request, so it can hold nothing of it.
+    """
+    if settings.DEBUG:  # whoever edits the template wants to see it
+        return render_to_string(template_name, words)
+    return _rendered(template_name, tuple(words.items()), get_language())
+
+
+@lru_cache(maxsize=512)
+def _rendered(
+    template_name: str, words: tuple[tuple[str, str], ...], language: str | None
+) -> SafeString:
+    return render_to_string(template_name, dict(words))
+
+
+@register.simple_tag
+def mark(name: str) -> SafeString:
+    """`{% mark "refused" %}`: one of the drawn marks; the word stands beside it."""
+    return unchanging("_mark.html", name=name)
+
+
+@register.simple_tag
+def address(name: str, number: str) -> str:
+    """`{% address "cases:case" case.number %}`: as `url`, for rows of a list.
+
+    For addresses whose one argument is a number or code of ours: letters, digits and hyphens.
+    """
+    before, after = _around(name)
+    return f"{before}{number}{after}"
+
+
+@lru_cache(maxsize=64)
+def _around(name: str) -> tuple[str, str]:
+    """What stands before and behind the argument: the resolver walks once, not for each row."""
+    before, _argument, after = reverse(name, args=["0-ARGUMENT-0"]).partition("0-ARGUMENT-0")
+    return before, after
+
+
+@register.simple_tag
+def moment(value: datetime | None) -> SafeString:
+    """`{% moment case.stage_since %}`: the time, and beside it how far it is from now."""
+    if value is None:
+        return mark_safe("")
+    span = f'<span class="ago">{escape(ago(value))}</span>'
+    return mark_safe(f"{escape(when(value))} {span}")  # noqa: S308 - both texts are escaped
 
 
 @register.simple_tag(takes_context=True)

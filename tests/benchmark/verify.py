@@ -16,7 +16,7 @@ from tests.benchmark.table import Row
 # Each case: ten papers and the ten steps.
 PAPERS, ENTRIES_A_CASE = 10, 20
 SIZES, QUICK_SIZES = (20_000, 100_000), (5_000, 20_000)
-ROUNDS = 3
+ROUNDS = 5
 
 
 def measure(engine: str, quick: bool) -> list[Row]:

@@ -1,17 +1,22 @@
 """One person's whole path, clicked and typed in a real browser by two people."""
 
 import re
+import time
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import urljoin
 
+import pypdfium2
 import pytest
+import zxingcpp
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
 from cases.models import Case
+from chain_of_custody.models import Paper
 from chain_of_custody.verify import verify
 from crematory.models import Facility
 from tests import cast
@@ -51,7 +56,9 @@ class Hand:
         """Type text, choose options and tick boxes by the names of the fields."""
         for name, value in fields.items():
             field = self.page.locator(f"main [name='{name}']")
-            if value is True:
+            if field.first.get_attribute("type") == "radio":
+                self.page.locator(f"main [name='{name}'][value='{value}']").check()
+            elif value is True:
                 field.check()
             elif field.evaluate("e => e.tagName") == "SELECT":
                 field.select_option(value)
@@ -66,7 +73,7 @@ class Hand:
     def send(self) -> None:
         """Press the one button that sends the form with a token or a reading."""
         self.page.locator(
-            "main form:has([name='token']) button[type=submit]:not([name]), "
+            "main form:not([target]):has([name='token']) button[type=submit]:not([name]), "
             "main form:has([name='primary']) button[type=submit]"
         ).last.click()
 
@@ -132,12 +139,37 @@ def read_temperatures(operator: Hand, primary: str, secondary: str, at: str = ""
     expect(operator.page.locator("body")).to_contain_text("recorded")
 
 
-def print_paper(hand: Hand, number: str, kind: str, folder: Path) -> str:
-    """Press the print button of this paper on the case page; return the text of the PDF."""
+def press_print(hand: Hand, number: str, kind: str) -> Paper:
+    """Press the print button of this paper on the case page: the page stays, a tab opens."""
     hand.go(f"/cases/{number}/")
-    hand.page.locator(f"form[action$='/print/{kind}/'] button").click()
-    hand.page.wait_for_load_state()
-    paper = Case.objects.get(number=number).papers.filter(kind=kind).latest("pk")
+    printed = Case.objects.get(number=number).papers.filter(kind=kind)
+    before = printed.count()
+    with hand.context.expect_page() as tab:
+        hand.page.locator(f"form[action$='/print/{kind}/'] button").first.click()
+    wait_until(lambda: printed.count() > before)
+    expect(hand.page).to_have_url(re.compile(f"/cases/{number}/$"))
+    tab.value.close()
+    return printed.latest("pk")
+
+
+def wait_until(is_so: Callable[[], bool]) -> None:
+    end = time.monotonic() + 30
+    while not is_so():
+        assert time.monotonic() < end, "it did not happen within 30 seconds"
+        time.sleep(0.1)
+
+
+def scan_label(hand: Hand, number: str, folder: Path) -> str:
+    """Print the label, and read its code off the page as a scanner does."""
+    print_paper(hand, number, "label", folder)
+    picture = pypdfium2.PdfDocument(folder / "label.pdf")[0].render(scale=200 / 72)
+    (code,) = zxingcpp.read_barcodes(picture.to_pil())
+    return str(code.text)
+
+
+def print_paper(hand: Hand, number: str, kind: str, folder: Path) -> str:
+    """Print this paper from the case page; return the text of the PDF."""
+    paper = press_print(hand, number, kind)
     response = hand.context.request.get(
         urljoin(hand.base, f"/cases/{number}/papers/{paper.number}.pdf")
     )
@@ -182,7 +214,7 @@ def test_it_walks_a_person_from_the_call_to_the_release(
         office_papers(office, number)
         office.step(number, "authorize", cast.CLERK)
         answer_devices(operator, number)
-        operator.step(number, "clear_devices", cast.OPERATOR)
+        operator.step(number, "clear_devices", cast.OPERATOR, cast.SECOND_OPERATOR)
         operator.step(
             number,
             "assign_disc",
@@ -191,6 +223,10 @@ def test_it_walks_a_person_from_the_call_to_the_release(
             disc_number_again=f"DISC/{DISC}",
             is_attached=True,
         )
+        expect(operator.page.locator("main")).to_contain_text("Print the label with the disc")
+        label_code = scan_label(operator, number, tmp_path)
+        operator.go(f"/cases/{number}/")
+        expect(operator.page.locator("main")).not_to_contain_text("Print the label with the disc")
         read_temperatures(
             operator, "1100 F", "1650 F", local(timezone.now() - timedelta(minutes=10))
         )
@@ -202,11 +238,11 @@ def test_it_walks_a_person_from_the_call_to_the_release(
             cast.SECOND_OPERATOR,
             retort=str(house.retorts.get(name="Retort 1").pk),
             disc_scan=f"DISC/{DISC}",
-            label_scan=f"CASE/{number}/",
+            label_scan=label_code,
             chamber_is_empty=True,
         )
         operator.step(number, "burner_off", cast.OPERATOR, flame_has_ended=True)
-        read_temperatures(operator, "150 F", "190 F")
+        read_temperatures(operator, "150 F", "150 F")
         operator.step(
             number,
             "recover",
@@ -231,8 +267,8 @@ def test_it_walks_a_person_from_the_call_to_the_release(
                 "containers-0-kind": "urn",
                 "containers-0-volume_l": "200 in3",
                 "containers-0-mass_kg": "5 lb 4 oz",
+                "containers-0-label_scan": scan_label(operator, number, tmp_path),
             },
-            label_disc_scan=DISC,
             are_sealed=True,
             place=place(house, "shelf-1"),
         )
@@ -266,7 +302,7 @@ def wrong_disc_fills_the_screen(operator: Hand, number: str, house: Facility) ->
     operator.fill(
         retort=str(house.retorts.get(name="Retort 1").pk),
         disc_scan="DISC/9999",
-        label_scan=f"CASE/{number}/",
+        label_scan=Case.objects.get(number=number).papers.latest("pk").number,
         chamber_is_empty=True,
     )
     operator.sign(cast.OPERATOR, cast.SECOND_OPERATOR)

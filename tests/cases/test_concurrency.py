@@ -112,6 +112,8 @@ def test_two_persons_for_one_retort(facility: Facility) -> None:
     with clock.pinned(cast.time_of("charge", cases[0])):
         retort = cast.free_retort(cases[0])
         cast.read(retort, cast.HOT)
+        for case in cases:
+            cast.make_label(case)
     results = together(*(attempt("charge", c, cast.token(), retort=retort) for c in cases))
     refused = [r for r in results if isinstance(r, ActRefused)]
     assert [r.codes for r in refused] == [["retort_free"]], results

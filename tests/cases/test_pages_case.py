@@ -147,7 +147,7 @@ def test_the_page_keeps_its_number_of_queries(
         client.get(url("case", case))
 
 
-QUERIES = 12
+QUERIES = 13
 
 
 def fill(case: Case, clerk: StaffMember, count: int) -> None:

@@ -32,6 +32,8 @@ from tests.snapshot import picture, unchanged_but_for_refusal
 PATH = [STEPS[verb].stage_to for verb in ORDER]
 SPOILT = (
     "wrong disc",
+    "wrong label",
+    "case number",
     "no witness",
     "same witness",
     "wrong role",
@@ -43,7 +45,6 @@ SPOILT = (
 DISC_FIELDS = {
     "charge": "disc_scan",
     "recover": "disc_scan",
-    "contain": "label_disc_scan",
     "release": "disc_on_container",
 }
 
@@ -54,6 +55,7 @@ class Path(RuleBasedStateMachine):
     facility: Facility
     other_facility: Facility
     wrong_disc: str
+    other_label: str
 
     def __init__(self) -> None:
         super().__init__()
@@ -133,7 +135,7 @@ class Path(RuleBasedStateMachine):
         """Do what the gates ask beside the step, papers and devices only once."""
         if verb not in self.prepared:
             cast.prepare(verb, self.case)
-            self.prepared |= {verb} - {"charge", "burner_off", "recover"}
+            self.prepared |= {verb} - {"charge", "burner_off", "recover", "contain"}
 
     @rule(ground=st.sampled_from(["a question", "   "]))
     def hold(self, ground: str) -> None:
@@ -194,6 +196,9 @@ class Path(RuleBasedStateMachine):
     def spoil(self, how: str, verb: str) -> dict[str, Any] | None:
         """Return what spoils this step in this way, or None where it cannot be spoilt so."""
         office = FRONT_OFFICE in STEPS[verb].signers
+        if how in ("wrong label", "case number"):
+            scan = self.other_label if how == "wrong label" else f"CASE/{self.case.number}"
+            return self.wrong_label(verb, scan)
         if how == "wrong disc":
             return {DISC_FIELDS[verb]: self.wrong_disc} if verb in DISC_FIELDS else None
         if how == "no witness":
@@ -212,6 +217,14 @@ class Path(RuleBasedStateMachine):
             return {"happened_at": self.case.stage_since - timedelta(seconds=1)}
         if how == "used token" and self.done and self.done[-1].act != verb:
             return {"token": self.done[-1].token}
+        return None
+
+    def wrong_label(self, verb: str, scan: str) -> dict[str, Any] | None:
+        """Scan this instead of the newest label, where the step asks for one."""
+        if verb == "charge":
+            return {"label_scan": scan}
+        if verb == "contain":
+            return {"containers": (cast.urn(self.case, label_scan=scan),)}
         return None
 
     @precondition(lambda self: self.done)
@@ -244,10 +257,12 @@ class Path(RuleBasedStateMachine):
 @pytest.mark.django_db
 def test_no_sequence_of_acts_skips_a_step(facility: Facility, other_facility: Facility) -> None:
     other = cast.bring(cast.make_case(facility), "tagged")
+    cast.make_label(other)
     members = {
         "facility": facility,
         "other_facility": other_facility,
         "wrong_disc": other.disc.number,
+        "other_label": cast.label_of(other),
     }
     run_state_machine_as_test(
         type("PathHere", (Path,), members),

@@ -3,16 +3,17 @@
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.urls import reverse
 
 from crematory.models import Facility, StaffMember
 from tests import cast
+from tests.cases.pages import look_for
 
 
 def asked_of(client: Client, text: str) -> list[str]:
     """Return the queries that look for this text."""
+    address = look_for(client, text)
     with CaptureQueriesContext(connection) as captured:
-        assert client.get(reverse("cases:list"), {"q": text}).status_code == 200
+        assert client.get(address).status_code == 200
     return [query["sql"] for query in captured if "cases_case" in query["sql"]]
 
 

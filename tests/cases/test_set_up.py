@@ -16,7 +16,7 @@ from cases.house_setup import Credentials
 from chain_of_custody.models import CustodyEntry, Place
 from chain_of_custody.trail import facts_of
 from crematory.models import Facility, StaffMember
-from crematory.signatures import sign
+from crematory.signatures import SignatureRefused, sign
 from retort_log.models import Retort
 
 EXAMPLE = tomllib.loads(HOUSE.read_text(encoding="utf-8"))
@@ -154,7 +154,12 @@ def test_command_makes_passwords_once_and_says_when_nothing_is_missing(tmp_path:
     first, second = StringIO(), StringIO()
     call_command("set_up", path, generate=True, stdout=first)
     words = next(line for line in first.getvalue().splitlines() if line.startswith("OP1:")).split()
-    assert sign(Facility.objects.get(), "OP1", words[4]).member.check_password(words[2])
+    facility = Facility.objects.get()
+    with pytest.raises(SignatureRefused, match="given to you by a manager"):
+        sign(facility, "OP1", words[4])  # whoever ran the command has seen it
+    signed = sign(facility, "OP1", words[4], to_choose_own=True)
+    assert signed.member.check_password(words[2])
+    assert signed.member.password_is_given
     call_command("set_up", path, generate=True, stdout=second)
     assert "nothing was changed" in second.getvalue()
 

@@ -49,6 +49,7 @@ def test_no_retort_held_two_persons_at_a_time(facility: Facility) -> None:
     assert second.stage_since < at
     with clock.pinned(at):
         cast.read(retort, cast.HOT, at - timedelta(minutes=4))
+        cast.make_label(second)
     with clock.pinned(at + timedelta(hours=1)):
         refused = _refused_charge(second, retort=retort, happened_at=at)
     assert refused.code == "time_order"

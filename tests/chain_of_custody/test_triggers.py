@@ -6,7 +6,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management.sql import emit_post_migrate_signal, emit_pre_migrate_signal
 from django.db import connection, models
 
-from cases.models import IdDisc
+from cases.models import Case, IdDisc
 from chain_of_custody import triggers
 from chain_of_custody.checks import check_triggers
 from chain_of_custody.triggers import Trigger
@@ -83,6 +83,92 @@ def test_a_switched_off_trigger_counts_as_missing() -> None:
     trigger = ours("case_begins")
     raw.run(f'ALTER TABLE "{trigger.table}" DISABLE TRIGGER "{trigger.name}"')
     assert triggers.missing() == ["case_begins"]
+    triggers.install()
+    assert triggers.missing() == []
+
+
+def weaken(trigger: Trigger, condition: str) -> None:
+    """Give a trigger of the database another body under its own name."""
+    weak = Trigger(trigger.label, trigger.table, trigger.event, condition, trigger.message)
+    function, *_ = triggers.VENDORS[connection.vendor](weak)
+    if connection.vendor == "sqlite":
+        raw.drop_trigger(trigger)
+    raw.run(function.replace(weak.name, trigger.name))
+
+
+@pytest.mark.parametrize("label", ["case_begins", "stage_by_entry", "cases_release_update"])
+def test_a_weakened_body_counts_as_missing(label: str) -> None:
+    """The name alone proves nothing: its text must be what was registered."""
+    trigger = ours(label)
+    weaken(trigger, f"({trigger.condition}) AND 1=0")
+    assert trigger.name in triggers.present()
+    assert triggers.missing() == [label]
+    assert ids() == ["chain_of_custody.E001"]
+    triggers.install()
+    assert triggers.missing() == []
+
+
+def test_a_replaced_body_refuses_again(case: Case) -> None:
+    weaken(ours("case_identity"), "1=0")
+    raw.run("UPDATE cases_case SET number = 'QV24-00002-X'")
+    triggers.install()
+    with raw.refuses("keeps its number"):
+        raw.run("UPDATE cases_case SET number = 'QV24-00003-X'")
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        'CREATE TRIGGER "{0}" BEFORE UPDATE ON cases_case FOR EACH ROW WHEN (1=0) '
+        'EXECUTE FUNCTION "{0}"()',
+        'CREATE TRIGGER "{0}" BEFORE UPDATE OF number ON cases_case FOR EACH ROW '
+        'EXECUTE FUNCTION "{0}"()',
+        'CREATE TRIGGER "{0}" AFTER UPDATE ON cases_case FOR EACH ROW EXECUTE FUNCTION "{0}"()',
+    ],
+)
+def test_a_narrowed_trigger_counts_as_missing(change: str) -> None:
+    """PostgreSQL keeps condition, columns and moment outside the function."""
+    if connection.vendor != "postgresql":
+        return
+    trigger = ours("stage_by_table")
+    raw.drop_trigger(trigger)
+    raw.run(change.format(trigger.name))
+    assert triggers.missing() == ["stage_by_table"]
+    triggers.install()
+    assert triggers.missing() == []
+
+
+def test_a_trigger_for_replicas_only_counts_as_missing() -> None:
+    if connection.vendor != "postgresql":
+        return
+    trigger = ours("case_begins")
+    raw.run(f'ALTER TABLE "{trigger.table}" ENABLE REPLICA TRIGGER "{trigger.name}"')
+    assert triggers.missing() == ["case_begins"]
+
+
+def test_a_function_with_settings_of_its_own_counts_as_missing() -> None:
+    """Another search path would let the body read other tables under the same names."""
+    if connection.vendor != "postgresql":
+        return
+    trigger = ours("stage_by_entry")
+    raw.run(f'ALTER FUNCTION "{trigger.name}"() SET search_path = pg_temp, public')
+    assert triggers.missing() == ["stage_by_entry"]
+    triggers.install()
+    assert triggers.missing() == []
+
+
+def test_the_same_name_on_a_second_table_hides_nothing() -> None:
+    """PostgreSQL allows it; the right trigger still counts, and the other one is removed."""
+    if connection.vendor != "postgresql":
+        return
+    name = ours("case_begins").name
+    raw.run(
+        f'CREATE TRIGGER "{name}" BEFORE DELETE ON cases_hold FOR EACH ROW '
+        f'EXECUTE FUNCTION "{name}"()'
+    )
+    assert triggers.missing() == []
+    triggers.install()
+    assert len(triggers.standing()) == len(triggers.wanted())
 
 
 def test_a_trigger_on_another_table_counts_as_missing() -> None:

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.template import Context, Template
+from django.urls import reverse
 from django.utils import timezone
 
 from crematory import clock
@@ -90,3 +91,24 @@ def test_ago_counts_elapsed_hours_over_the_change_of_clocks() -> None:
 def test_ago_works_as_a_filter() -> None:
     with clock.pinned(NOON):
         assert render("{{ at|ago }}", at=NOON - timedelta(hours=3)) == "3 h ago"
+
+
+def test_a_moment_says_when_and_how_far() -> None:
+    shown = render("{% moment at %}", at=clock.now() - timedelta(hours=3, seconds=1))
+    assert shown.endswith(' <span class="ago">3 h ago</span>')
+    assert render("{% moment at %}", at=None) == ""
+
+
+def test_an_address_is_that_of_the_resolver() -> None:
+    rows = ["QV26-00001-4", "QV26-00002-7"]
+    source = "{% for row in rows %}{% address 'cases:case' row %} {% endfor %}"
+    assert render(source, rows=rows).split() == [reverse("cases:case", args=[row]) for row in rows]
+
+
+def test_an_unchanging_part_follows_its_words_and_the_language() -> None:
+    passed, refused = (render(f"{{% mark '{name}' %}}") for name in ("passed", "refused"))
+    assert "#passed" in passed
+    assert passed.replace("#passed", "#refused") == refused
+    source = "{% unchanging '_nav.html' here=here floor='' %}"
+    assert render(source, here="today") != render(source, here="house")
+    assert render(source, here="today").count('aria-current="page"') == 1

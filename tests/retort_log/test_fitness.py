@@ -28,10 +28,12 @@ def test_a_manager_states_it_with_a_reason(facility: Facility) -> None:
 def test_refused_without_role_or_reason(facility: Facility, code: str, reason: str) -> None:
     retort = Retort.objects.filter(facility=facility)[0]
     signed_by = cast.signature(cast.member(facility, code))
-    before = CustodyEntry.objects.count()
     with pytest.raises(FitnessRefused):
         state_fitness(retort, signed_by, is_fit=False, reason=reason)
-    assert CustodyEntry.objects.count() == before
+    entry = CustodyEntry.objects.get()
+    assert (entry.act, entry.outcome, entry.case) == ("state_fitness", "refused", None)
+    assert entry.signed_by == signed_by.member
+    assert ("role" if reason.strip() else "reason_missing") in entry.payload
     assert Retort.objects.get(pk=retort.pk).is_fit
 
 

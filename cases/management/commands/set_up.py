@@ -41,9 +41,10 @@ class Command(BaseCommand):
             self.stdout.write(f"Added {kind}: {', '.join(codes)}")
 
     def _generate(self, member: house_file.StaffPlan) -> Credentials:
-        made = Credentials(secrets.token_urlsafe(12), _random_pin())
+        made = Credentials(secrets.token_urlsafe(12), _random_pin(), are_given=True)
         self.stdout.write(
-            f"{member.staff_code}: password {made.password}  PIN {made.pin}  (shown only now)"
+            f"{member.staff_code}: password {made.password}  PIN {made.pin}  "
+            "(shown only now; this member chooses other ones at the first sign-in)"
         )
         return made
 

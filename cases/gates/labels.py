@@ -1,0 +1,112 @@
+"""What a container's label must be: issued for this person, the newest, and with the disc.
+
+A case number, or a label from yesterday, would prove only that somebody knows the case. The
+paper number of the newest label stands on that label alone, and the trail knows when it was
+made and what it says.
+"""
+
+from django.db.models import Prefetch
+
+from cases import scans
+from cases.gates.base import Answer, Situation, refused, wrong_person
+from chain_of_custody.models import Paper
+
+LABEL = "label"
+WHO = "print a new label, fix it to the container in place of the old one, and scan that"
+STOP = "stop; compare container, disc and paperwork before anything else"
+
+
+LABELS = Paper.objects.filter(kind=LABEL).select_related("superseded").order_by("-copy")
+# A page with many persons reads their labels at once.
+FETCH = Prefetch("papers", queryset=LABELS, to_attr="labels_read")
+
+
+def newest(s: Situation) -> Paper | None:
+    """Return the label that was issued last for this person, or None."""
+    read_before: list[Paper] | None = getattr(s.case, "labels_read", None)
+    if read_before is not None:
+        return read_before[0] if read_before else None
+    return LABELS.filter(case=s.case).first()
+
+
+def on_record(s: Situation) -> Answer | None:
+    """Refuse where no label can pass, whatever is scanned: none was made, or not since."""
+    label = newest(s)
+    if label is None:
+        return refused(
+            "No label was printed for this person: print one and fix it to the container.",
+            "print the label, or write it by hand",
+        )
+    return _outdated(s, label) if s.facts is None else None
+
+
+def read(s: Situation, scan: str) -> Answer | None:
+    """Return why what was scanned or typed is not this person's newest label, or None."""
+    label = scans.label(scan)
+    if label is None:
+        return _no_label(s, scan)
+    paper = (
+        Paper.objects.filter(facility=s.case.facility, number=label.paper_number)
+        .select_related("superseded")
+        .first()
+    )
+    if paper is None or paper.case_id != s.case.pk or label.case_number not in ("", s.case.number):
+        return _wrong(s, label.paper_number)
+    if paper.kind != LABEL:
+        return refused(
+            f"{paper.number} is another paper of this person, not a label: scan the code on the "
+            "label.",
+            "scan the label on the container",
+        )
+    last = newest(s)
+    if not hasattr(paper, "superseded") and last != paper:
+        return refused(
+            f"Label {paper.number} is an older one: a newer label was made after it.",
+            "take the old label off, fix the newest one to the container, and scan that",
+        )
+    return _outdated(s, paper)
+
+
+def _no_label(s: Situation, scan: str) -> Answer:
+    number = scans.case_number(scan)
+    if number and number != s.case.number:
+        return _wrong(s, number)
+    if number:
+        return refused(
+            "This is a case number, not a label: scan the code on the label, or type the paper "
+            "number printed on it.",
+            "scan the label on the container",
+        )
+    return refused(
+        f"“{scan}” is not a label: scan the code on the label, or type the paper number printed "
+        "on it.",
+        "scan the label on the container; where it cannot be read, print a new one",
+    )
+
+
+def _wrong(s: Situation, read_number: str) -> Answer:
+    return wrong_person(
+        f"WRONG LABEL. Read “{read_number}”; this is case {s.case.number}, and that label is not "
+        "one of this person's.",
+        STOP,
+    )
+
+
+def _outdated(s: Situation, label: Paper) -> Answer | None:
+    """Refuse a label that no longer says what is so: corrected, or made before disc or charge."""
+    if hasattr(label, "superseded"):
+        return refused(
+            f"Label {label.number} is superseded: what it says was corrected after it was printed.",
+            WHO,
+        )
+    if label.facts.get("disc_number") != s.case.disc.number:
+        return refused(
+            f"Label {label.number} was printed before the disc was fixed: print a new label.", WHO
+        )
+    if s.step.verb == "contain" and label.printed_at <= s.case.run.charged_at:
+        return refused(
+            f"Label {label.number} was on the container that was cremated: print a new label for "
+            "the cremated remains.",
+            "print the label as often as there are containers, and fix one to each",
+        )
+    return None

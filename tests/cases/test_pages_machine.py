@@ -1,0 +1,84 @@
+"""At the machine: who is inside, what comes next, and readings."""
+
+from datetime import UTC, datetime
+from decimal import Decimal
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from cases import acts
+from cases.models import Case
+from crematory.models import Facility, StaffMember
+from retort_log.models import Reading, Retort
+from tests import cast
+from tests.cases.pages import text_of
+
+pytestmark = pytest.mark.django_db
+
+
+class TestMachine:
+    def test_person_inside_next_action_and_gates(self, as_operator: Client, case: Case) -> None:
+        cast.bring(case, "in_retort")
+        page = text_of(as_operator, reverse("machine", args=["retort-1"]))
+        assert "Ada Example" in page
+        assert reverse("cases:step", args=[case.number, "burner_off"]) in page
+        assert "End of visible flame confirmed" in page
+        assert "1,616" in page
+        assert "880 °C" in page.replace("\xa0", " ")
+        assert "Old reading" in page
+
+    def test_empty_retort_offers_the_first_who_is_ready(
+        self, as_operator: Client, facility: Facility
+    ) -> None:
+        held, unlabelled, ready = (cast.bring(cast.make_case(facility), "tagged") for _ in range(3))
+        cast.make_label(held)
+        cast.make_label(ready)
+        acts.open_hold(held, cast.signature(cast.member(facility, "M1")), "t", "wait")
+        page = text_of(as_operator, reverse("machine", args=["retort-1"]))
+        action = reverse("cases:step", args=[ready.number, "charge"]) + "?retort=retort-1"
+        assert f'id="next-action" href="{action}"' in page
+        assert "On hold: a manager" in page
+        assert "No label was printed for this person" in page
+        assert page.count("Not yet") == 2, unlabelled
+
+    def test_news_are_the_live_part_only(self, as_operator: Client, facility: Facility) -> None:
+        response = as_operator.get(
+            reverse("machine", args=["retort-1"]), headers={"HX-Request": "true"}
+        )
+        assert b"<form" not in response.content
+        assert b"<html" not in response.content
+        assert "HX-Request" in response.headers["Vary"]
+
+    def test_reading_is_stored_once(self, as_operator: Client, retort: Retort) -> None:
+        address = reverse("cases:reading", args=[retort.place.code])
+        sent = {"primary": "1200", "secondary": "1640 °F", "at": "2026-01-05T08:30"}
+        for _ in range(2):
+            assert as_operator.post(address, sent).status_code == 302
+        stored = Reading.objects.get()
+        assert stored.secondary_c == Decimal("893.33")
+        assert stored.at == datetime(2026, 1, 5, 15, 30, tzinfo=UTC)
+
+    @pytest.mark.parametrize(
+        "sent",
+        [
+            {"primary": "hot", "secondary": "1640"},
+            {"primary": "1", "secondary": "2", "at": "2999-01-01T00:00"},
+        ],
+    )
+    def test_reading_that_cannot_be_is_shown_again(
+        self, as_operator: Client, retort: Retort, sent: dict[str, str]
+    ) -> None:
+        response = as_operator.post(reverse("cases:reading", args=[retort.place.code]), sent)
+        assert response.status_code == 422
+        assert f'value="{sent["primary"]}"' in response.content.decode()
+        assert not Reading.objects.exists()
+
+    def test_reading_typed_after_the_session_ended_is_kept(
+        self, client: Client, operator: StaffMember
+    ) -> None:
+        address = reverse("cases:reading", args=["retort-1"])
+        client.post(address, {"primary": "1234.5", "secondary": "1640"})
+        sent = {"username": "QVO1", "password": cast.PASSWORD, "next": address}
+        page = client.post(reverse("login"), sent, follow=True).content.decode()
+        assert 'value="1234.5"' in page
