@@ -13,7 +13,7 @@ from django.db import transaction
 from cases import device_answers, numbering
 from cases.effects import move
 from cases.errors import ActRefused
-from cases.models import AuthorizingAgent, Case, DeviceAnswer, Document, Hold, Recipient
+from cases.models import Case, DeviceAnswer, Document, Hold, Recipient
 from cases.names import fold
 from cases.roles import WHO, may_name_recipient, named
 from cases.steps import BEFORE_CHARGE
@@ -81,7 +81,7 @@ def need(member: StaffMember, *roles: Role) -> None:
         raise ActRefused("role", f"This needs the role {named(frozenset(roles))}.")
 
 
-def _need_open(case: Case) -> None:
+def need_open(case: Case) -> None:
     if not case.is_open:
         raise ActRefused("stage", "This case is closed; nothing more can be filed on it.")
 
@@ -145,7 +145,7 @@ def file_document(case: Case, member: StaffMember, token: str, **fields: Any) ->
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["file_document"])
-        _need_open(locked)
+        need_open(locked)
         document = Document(case=locked, filed_at=now, **fields)
         document.full_clean()
         document.save()
@@ -159,42 +159,6 @@ def file_document(case: Case, member: StaffMember, token: str, **fields: Any) ->
     return do_act("file_document", case, member, token, write)
 
 
-def _objects(case: Case, person: tuple[str, str]) -> bool:
-    """True while the newest statement of this person is an objection."""
-    said = [agent for agent in case.agents.all() if agent.person == person]
-    return bool(said) and said[-1].position == AuthorizingAgent.Position.OBJECTS
-
-
-def state_agent(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """Record that a person signed the authorization, objects, or withdraws an objection.
-
-    Only a manager records that somebody who objected no longer does. Persons are told apart by
-    name and relationship as stated: a withdrawal must name both as the objection does.
-    """
-
-    def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, *WHO["state_agent"])
-        _need_open(locked)
-        agent = AuthorizingAgent(case=locked, stated_at=now, **fields)
-        agent.full_clean()
-        objects = _objects(locked, agent.person)
-        if objects and agent.position != AuthorizingAgent.Position.OBJECTS:
-            need(member, Role.MANAGER)
-        if not objects and agent.position == AuthorizingAgent.Position.WITHDRAWN:
-            raise ActRefused(
-                "no_objection",
-                "Nobody of this name and relationship objects. Write both as the objection does.",
-            )
-        agent.save()
-        return {
-            "name": Sealed(agent.name),
-            "relationship": Sealed(agent.relationship),
-            "position": agent.position,
-        }
-
-    return do_act("state_agent", case, member, token, write)
-
-
 def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
     """Record a person whom the authorization names to receive the remains.
 
@@ -202,7 +166,7 @@ def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        _need_open(locked)
+        need_open(locked)
         need(member, *may_name_recipient(locked.stage))
         recipient = Recipient(case=locked, **fields)
         recipient.full_clean()
@@ -333,7 +297,7 @@ def open_hold(case: Case, signed_by: Signature, token: str, ground: str) -> Cust
     """Open a hold. Anybody may, at any stage; it blocks every step until a manager lifts it."""
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        _need_open(locked)
+        need_open(locked)
         if not ground.strip():
             raise ActRefused("ground_missing", "Say why the case is put on hold.")
         Hold.objects.create(

@@ -2,16 +2,24 @@
 
 from cases.corrections import CORRECTABLE
 from cases.models import (
+    AuthorityReview,
     AuthorizingAgent,
     Case,
     Delivery,
     DeviceAnswer,
     Document,
     Hold,
+    HolderFacts,
+    HoldNotice,
     IdDisc,
+    PersonalThing,
+    RankNamed,
     Recipient,
     Release,
     RemainsContainer,
+    RightHolder,
+    RulesVersion,
+    ThingReturned,
 )
 from cases.steps import STEPS, Step
 from chain_of_custody.models import CustodyEntry, SealedValue
@@ -207,7 +215,18 @@ def _correction_triggers() -> list[Trigger]:
 
 def register_all() -> None:
     """Register the triggers of the path."""
-    register_append_only(IdDisc)
+    register_append_only(
+        IdDisc,
+        RulesVersion,
+        RightHolder,
+        HolderFacts,
+        RankNamed,
+        AuthorizingAgent,
+        AuthorityReview,
+        HoldNotice,
+        PersonalThing,
+        ThingReturned,
+    )
     register(
         *_stage_triggers(),
         *_entry_triggers(),
@@ -224,7 +243,7 @@ def register_all() -> None:
         # What a gate was shown stays as it was stated: a change of mind is a new row.
         *[
             trigger
-            for model in (Document, AuthorizingAgent, Recipient, DeviceAnswer)
+            for model in (Document, Recipient, DeviceAnswer)
             for trigger in never(
                 model, "UPDATE", "DELETE", "TRUNCATE", message="a statement stays as it was made"
             )

@@ -13,9 +13,9 @@ from typing import Any
 
 from django.utils.formats import date_format
 
+from cases import right
 from cases.corrections import CORRECTABLE
-from cases.models import AuthorizingAgent, Case, Recipient
-from cases.names import fold
+from cases.models import Case, Recipient
 from cases.steps import STAGES, STEPS
 from cases.trail_lines import act_word, reason
 from chain_of_custody.models import CustodyEntry, Log
@@ -99,10 +99,10 @@ def receipt(case: Case) -> Facts:
 
 
 def _agents(case: Case) -> list[Facts]:
-    """Those who have signed, each person once."""
-    signed = case.agents.filter(position=AuthorizingAgent.Position.SIGNED)
-    people = {(fold(a.name), a.relationship): a for a in signed}
-    return [{"name": a.name, "relationship": a.relationship} for a in people.values()]
+    """Those whose signature stands, each person once."""
+    signed = [holder for holder in case.right_holders.all() if right.person_of(holder).has_signed]
+    people = {holder.person: holder for holder in signed}
+    return [{"name": h.name, "relationship": h.relationship} for h in people.values()]
 
 
 def certificate(case: Case) -> Facts:

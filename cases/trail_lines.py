@@ -20,7 +20,11 @@ LATE_AFTER = timedelta(minutes=1)
 ACTS = {
     "announce": "Announced",
     "file_document": "Paper filed",
-    "state_agent": "Authorizing agent recorded",
+    "name_holder": "Person with a say named",
+    "state_known": "What is known of a person with a say stated",
+    "state_agent": "Word of a person with a say recorded",
+    "state_ranks": "Classes said to be complete",
+    "review_authority": "What the rules leave open reviewed",
     "name_recipient": "Recipient named",
     "correct_reading": "Correction of a reading",
     "settle": "Question of the authorization answered",

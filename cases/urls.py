@@ -15,7 +15,6 @@ case_routes: list[URLPattern] = [
     path("<str:number>/", case.detail, name="case"),
     path("<str:number>/steps/<slug:verb>/", steps.step, name="step"),
     path("<str:number>/documents/", side.documents, name="documents"),
-    path("<str:number>/agents/", side.agents, name="agents"),
     path("<str:number>/recipients/", side.recipients, name="recipients"),
     path("<str:number>/settle/", side.settle, name="settle"),
     path("<str:number>/devices/", side.devices, name="devices"),

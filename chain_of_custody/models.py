@@ -165,6 +165,27 @@ class SealedValue(AppendOnlyModel):
         return f"{self.entry_id}:{self.key}"
 
 
+class Upload(AppendOnlyModel):
+    """A file that came in. The bytes lie outside the web root, named by `token`, as they came."""
+
+    facility = models.ForeignKey(Facility, on_delete=models.PROTECT, related_name="uploads")
+    case = models.ForeignKey("cases.Case", on_delete=models.PROTECT, related_name="uploads")
+    token = models.CharField(max_length=43, unique=True)
+    original_name = models.CharField(max_length=200)
+    kind = models.CharField(max_length=5)
+    pages = models.PositiveSmallIntegerField()
+    size = models.PositiveIntegerField(help_text="Bytes.")
+    sha256 = models.CharField(max_length=64)
+    uploaded_at = models.DateTimeField()
+    uploaded_by = models.ForeignKey(StaffMember, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.sha256[:12]}"
+
+
 class Paper(AppendOnlyModel):
     """One printing. `facts` are what was printed; the bytes lie in a file named by `sha256`."""
 

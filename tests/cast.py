@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from cases import acts, papers
+from cases import acts, papers, right_acts
 from cases.facts import (
     AssignDiscFacts,
     AuthorizeFacts,
@@ -259,11 +259,22 @@ def _papers(case: Case) -> None:
             case, clerk, token(), kind="medical_clearance", reference="M-1",
             issued_by="Medical examiner", issued_on=today,
         )  # fmt: skip
-    acts.state_agent(
-        case, clerk, token(), name="Anna Agent", relationship="daughter", position="signed"
-    )
+    authorize_by_daughter(case)
     acts.name_recipient(case, clerk, token(), name="Rita Recipient", relationship="daughter")
     acts.settle(case, clerk, token(), is_death_reportable=False, disposition="hand_over")
+
+
+def authorize_by_daughter(case: Case) -> None:
+    """Anna Agent, the only child, signs; nobody goes before her."""
+    clerk = member(case.facility, CLERK)
+    before = [rank.key for rank in case.law.ranks]
+    before = before[: before.index("child") + 1] if "child" in before else before
+    if before:
+        right_acts.state_ranks(case, clerk, token(), dict.fromkeys(before, True), "Anna Agent")
+    said = right_acts.Said(position="signed", said_at=clock.now(), how="in person, on paper")
+    known = right_acts.Known(informant="Anna Agent", is_living=True, is_reachable=True)
+    who = right_acts.Named(name="Anna Agent", rank="child", relationship="daughter")
+    right_acts.name_holder(case, clerk, token(), who, known, said)
 
 
 def _devices(case: Case) -> None:

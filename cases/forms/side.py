@@ -8,7 +8,8 @@ from django import forms
 from cases.forms.base import SignedForm, WitnessedForm, WritingForm
 from cases.forms.fields import LocalMomentField
 from cases.forms.steps import BAND_LABEL, PlaceField, lines, text
-from cases.models import NAME_LENGTH, AuthorizingAgent, Case, Document
+from cases.law import PAPERS
+from cases.models import NAME_LENGTH, OTHER_PAPER, Case
 from cases.names import fold
 from chain_of_custody.models import Place
 from crematory import clock
@@ -54,7 +55,7 @@ class AnnounceForm(WritingForm):
 
 
 class DocumentForm(WritingForm):
-    kind = choice("Paper", Document.Kind.choices)
+    kind = choice("Paper", [*PAPERS.items(), OTHER_PAPER])
     reference = text("Number or reference on the paper", 100)
     issued_by = text("Issued by", 200)
     issued_on = day("Issued on")
@@ -64,12 +65,6 @@ class DocumentForm(WritingForm):
         if issued > clock.now().astimezone(self.facility.zone).date():
             raise forms.ValidationError("The day lies in the future. Correct it.")
         return issued
-
-
-class AgentForm(WritingForm):
-    name = text("Name", NAME_LENGTH)
-    relationship = text("Relationship to the person who died", 100)
-    position = choice("This person", AuthorizingAgent.Position.choices)
 
 
 class RecipientForm(WritingForm):

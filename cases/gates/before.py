@@ -2,10 +2,11 @@
 
 from django.utils import timezone
 
-from cases import identity, scans
+from cases import identity, right, scans
+from cases.authority import Outcome, explain
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused
 from cases.law import paper_words
-from cases.models import AuthorizingAgent, DeviceAnswer, Document, IdDisc
+from cases.models import DeviceAnswer, IdDisc
 from cases.names import fold
 from chain_of_custody.models import Place, Placement
 
@@ -147,32 +148,33 @@ def documents_on_file(s: Situation) -> Answer:
     )
 
 
-def newest_statements(s: Situation) -> list[AuthorizingAgent]:
-    """Return what each person said last; persons are told apart by name and relationship."""
-    return list({agent.person: agent for agent in s.case.agents.all()}.values())
-
-
-@gate("An authorizing agent has signed")
+@gate("Authorized by those who have the right")
 def authorizing_agent(s: Situation) -> Answer:
-    if any(agent.position == AuthorizingAgent.Position.SIGNED for agent in newest_statements(s)):
-        return passed()
+    answer = right.answer_for(s.case)
+    citation = s.case.law.authority.citation
+    if right.is_authorized(s.case, answer):
+        return passed(citation=citation)
     return refused(
-        "No authorizing agent has signed.",
-        f"{OFFICE}, with the family",
+        " ".join(explain(answer)),
+        "a manager, who asks the local authority"
+        if answer.outcome is Outcome.UNDECIDED
+        else f"{OFFICE}, with the family",
+        citation=citation,
         since=s.case.announced_at,
     )
 
 
 @gate("Nobody objects")
 def no_dispute(s: Situation) -> Answer:
-    objecting = [a for a in newest_statements(s) if a.position == AuthorizingAgent.Position.OBJECTS]
-    if not objecting:
+    answer = right.answer_for(s.case)
+    if not answer.objectors:
         return passed()
-    agent = objecting[0]
+    names = " and ".join(person.name for person in answer.objectors)
+    objection = answer.objectors[0].objection
     return refused(
-        f"{agent.name} ({agent.relationship}) objects.",
-        "a court order or a written withdrawal, recorded by a manager",
-        since=agent.stated_at,
+        f"{names} objects." if len(answer.objectors) == 1 else f"{names} object.",
+        "a court order, a signed agreement or a written withdrawal, recorded by a manager",
+        since=objection.at if objection else answer.objectors[0].withdrew_at,
     )
 
 
@@ -199,7 +201,7 @@ def recipients_named(s: Situation) -> Answer:
 @gate("Coroner's or medical examiner's clearance")
 def medical_clearance(s: Situation) -> Answer:
     law = s.case.law
-    if any(d.kind == Document.Kind.CLEARANCE for d in s.case.documents.all()):
+    if any(d.kind == "medical_clearance" for d in s.case.documents.all()):
         return passed(citation=law.clearance_citation)
     if law.clearance_rule == "always":
         return refused(

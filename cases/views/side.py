@@ -69,13 +69,6 @@ def documents(request: StaffRequest, number: str) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def agents(request: StaffRequest, number: str) -> HttpResponse:
-    """Who signed the authorization or objects, and one more."""
-    page = Page("cases/agents.html", "state_agent", "What this person stated is recorded.")
-    return _add(request, number, forms.AgentForm, acts.state_agent, page)
-
-
-@require_http_methods(["GET", "POST"])
 def recipients(request: StaffRequest, number: str) -> HttpResponse:
     """Who may receive the remains, and one more."""
     page = Page("cases/recipients.html", "name_recipient", "The recipient is named.")

@@ -1,0 +1,356 @@
+"""Acts about those who may authorize: who they are, what is known of them, what they said.
+
+Nothing is changed: each statement is a new row, and the newest one counts. An objection that
+matters puts the case on hold by itself.
+"""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from cases import right
+from cases.acts import do_act, need, need_open
+from cases.authority import BY_INSTRUMENT, EXCLUSIONS, Outcome
+from cases.errors import ActRefused
+from cases.models import (
+    AuthorityReview,
+    AuthorizingAgent,
+    Case,
+    Document,
+    Hold,
+    HolderFacts,
+    RankNamed,
+    RightHolder,
+)
+from cases.roles import WHO
+from chain_of_custody import trail
+from chain_of_custody.models import CustodyEntry, Upload
+from chain_of_custody.trail import Sealed
+from crematory import clock
+from crematory.models import Role, StaffMember
+from crematory.signatures import Signature
+
+Position = AuthorizingAgent.Position
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """What an informant states about a right-holder; None is "not answered"."""
+
+    informant: str
+    is_living: bool | None = None
+    is_reachable: bool | None = None
+    is_minor: bool | None = None
+    is_of_sound_mind: bool | None = None
+    efforts: tuple[tuple[date, str], ...] = ()
+    excluded: frozenset[str] = frozenset()
+    has_instrument: bool | None = None
+    instrument: Document | None = None
+    delegated_to: RightHolder | None = None
+    delegated_at: datetime | None = None
+    delegated_in_writing: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Named:
+    """A person with a say, not named before in this class; `person` if named in another one."""
+
+    name: str
+    rank: str
+    relationship: str
+    person: int | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Said:
+    """What a right-holder said of the authorization, when, and how it came."""
+
+    position: str
+    said_at: datetime
+    how: str
+    form: str = AuthorizingAgent.Form.PAPER
+    meaning: str = ""
+    document: Document | None = None
+    drawing: Upload | None = None
+    strokes: list[Any] | None = None
+    by_delegate: RightHolder | None = None
+    settles_by: str = field(default="")
+
+
+def name_holder(
+    case: Case,
+    member: StaffMember,
+    token: str,
+    who: Named,
+    known: Known | None = None,
+    said: Said | None = None,
+) -> CustodyEntry:
+    """Name a person with a say, with what is known of them and what they said, in one act."""
+
+    def write(locked: Case, now: datetime) -> dict[str, Any]:
+        need(member, *WHO["state_agent"])
+        need_open(locked)
+        holder = _name(locked, who, now)
+        facts = _holder_facts(holder)
+        if known is not None:
+            facts |= _know(holder, known, now)
+        if said is not None:
+            facts |= _say(holder, member, said, now)
+        return facts
+
+    return do_act("name_holder", case, member, token, write, after=_hold_if_disputed(case, member))
+
+
+def state_known(holder: RightHolder, member: StaffMember, token: str, known: Known) -> CustodyEntry:
+    """State what is known of a right-holder; it replaces what was stated before."""
+
+    def write(locked: Case, now: datetime) -> dict[str, Any]:
+        need(member, *WHO["state_agent"])
+        need_open(locked)
+        return _holder_facts(holder) | _know(holder, known, now)
+
+    return do_act(
+        "state_known",
+        holder.case,
+        member,
+        token,
+        write,
+        after=_hold_if_disputed(holder.case, member),
+    )
+
+
+def state_agent(holder: RightHolder, member: StaffMember, token: str, said: Said) -> CustodyEntry:
+    """Record what a right-holder said: signed, objects, took it back, or how it was settled.
+
+    Only a manager records that an objection is settled.
+    """
+
+    def write(locked: Case, now: datetime) -> dict[str, Any]:
+        need(member, *WHO["state_agent"])
+        need_open(locked)
+        return _holder_facts(holder) | _say(holder, member, said, now)
+
+    return do_act(
+        "state_agent",
+        holder.case,
+        member,
+        token,
+        write,
+        after=_hold_if_disputed(holder.case, member),
+    )
+
+
+def state_ranks(
+    case: Case, member: StaffMember, token: str, ranks: dict[str, bool], informant: str
+) -> CustodyEntry:
+    """State of which classes everybody is named here (nobody named: there is nobody), or not."""
+
+    def write(locked: Case, now: datetime) -> dict[str, Any]:
+        need(member, *WHO["state_agent"])
+        need_open(locked)
+        if not ranks:
+            raise ActRefused("ranks_missing", "Say of which classes everybody is named.")
+        if not informant.strip():
+            raise ActRefused("informant_missing", "Say who told you that nobody else is there.")
+        for rank, is_complete in sorted(ranks.items()):
+            row = RankNamed(
+                case=locked, rank=rank, is_complete=is_complete, informant=informant, stated_at=now
+            )
+            row.full_clean()
+            row.save()
+        return {"ranks": {k: bool(v) for k, v in ranks.items()}, "informant": Sealed(informant)}
+
+    return do_act("state_ranks", case, member, token, write)
+
+
+def review_authority(
+    case: Case, signed_by: Signature, token: str, reason: str, document: Document | None
+) -> CustodyEntry:
+    """A manager records the authority's or counsel's answer to what the rules leave open."""
+
+    def write(locked: Case, now: datetime) -> dict[str, Any]:
+        need(signed_by.member, Role.MANAGER)
+        need_open(locked)
+        if right.answer_for(locked).outcome is not Outcome.UNDECIDED:
+            raise ActRefused(
+                "nothing_open",
+                "The rules leave nothing open here. A signature that is missing or an objection "
+                "is not settled by a review.",
+            )
+        if not reason.strip():
+            raise ActRefused("reason_missing", "Write who answered, when, and what.")
+        _of_this_case(locked, document)
+        AuthorityReview.objects.create(
+            case=locked,
+            reason=reason.strip(),
+            document=document,
+            reviewed_by=signed_by.member,
+            reviewed_at=now,
+        )
+        return {"reason": Sealed(reason.strip()), "document": _kind(document)}
+
+    return do_act("review_authority", case, signed_by.member, token, write, signature="pin")
+
+
+def _name(case: Case, who: Named, now: datetime) -> RightHolder:
+    holders = list(case.right_holders.all())
+    if who.person is not None and who.person not in {h.person for h in holders}:
+        raise ActRefused("person_unknown", "This person is not named in this case yet.")
+    number = who.person or max((h.person for h in holders), default=0) + 1
+    holder = RightHolder(
+        case=case,
+        person=number,
+        rank=who.rank,
+        name=who.name.strip(),
+        relationship=who.relationship.strip(),
+        named_at=now,
+    )
+    holder.full_clean()
+    holder.save()
+    return holder
+
+
+def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
+    if unknown := known.excluded - set(EXCLUSIONS):
+        raise ActRefused("exclusion_unknown", f"Not known: {', '.join(sorted(unknown))}.")
+    if known.is_reachable is False and not known.efforts:
+        raise ActRefused(
+            "efforts_missing",
+            "Somebody counts as not reachable only with the efforts to give notice: day and way.",
+        )
+    if any(on > clock.now().date() for on, _ in known.efforts):
+        raise ActRefused("time_future", "An effort lies in the future. Correct its day.")
+    if known.has_instrument and holder.rank not in BY_INSTRUMENT:
+        raise ActRefused("instrument_not_asked", "This class needs no paper of its own.")
+    _of_this_case(holder.case, known.instrument)
+    if known.delegated_to is not None and known.delegated_to.case_id != holder.case_id:
+        raise ActRefused("person_unknown", "The delegate is not named in this case.")
+    row = HolderFacts(
+        holder=holder,
+        efforts=[{"on": on.isoformat(), "how": how} for on, how in known.efforts],
+        excluded=sorted(known.excluded),
+        stated_at=now,
+        **{name: getattr(known, name) for name in PLAIN},
+    )
+    row.full_clean()
+    row.save()
+    return {
+        **{name: getattr(known, name) for name in ASKED if getattr(known, name) is not None},
+        "efforts": Sealed("; ".join(f"{on.isoformat()} {how}" for on, how in known.efforts)),
+        "excluded": sorted(known.excluded),
+        "informant": Sealed(known.informant),
+    }
+
+
+ASKED = ("is_living", "is_reachable", "is_minor", "is_of_sound_mind", "has_instrument")
+PLAIN = (
+    *ASKED,
+    "instrument",
+    "delegated_to",
+    "delegated_at",
+    "delegated_in_writing",
+    "informant",
+)
+
+
+def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) -> dict[str, Any]:
+    if said.said_at > now:
+        raise ActRefused("time_future", "The time lies in the future. Correct it.")
+    person = right.person_of(holder)
+    objects = person.objection is not None and person.objection.stands
+    if said.position == Position.SETTLED:
+        need(member, Role.MANAGER)
+        if not objects:
+            raise ActRefused("no_objection", "This person has no objection that stands.")
+    if objects and said.position == Position.SIGNED:
+        raise ActRefused(
+            "objection_stands",
+            "This person objects. A manager first records how the objection was settled.",
+        )
+    if said.position == Position.WITHDRAWN and not person.has_signed:
+        raise ActRefused("not_signed", "There is no signature to take back.")
+    _of_this_case(holder.case, said.document)
+    row = AuthorizingAgent(
+        case=holder.case,
+        holder=holder,
+        position=said.position,
+        form=said.form,
+        meaning=said.meaning,
+        document=said.document,
+        drawing=said.drawing,
+        strokes=said.strokes,
+        signed_by_delegate=said.by_delegate,
+        how=said.how.strip(),
+        said_at=said.said_at,
+        stated_at=now,
+    )
+    row.full_clean()
+    row.save()
+    return {
+        "position": said.position,
+        "form": said.form,
+        "said_at": said.said_at,
+        "how": Sealed(said.how.strip()),
+        "document": _kind(said.document),
+        "drawing": said.drawing.sha256 if said.drawing else None,
+    }
+
+
+def _holder_facts(holder: RightHolder) -> dict[str, Any]:
+    return {
+        "person": holder.person,
+        "rank": holder.rank,
+        "name": Sealed(holder.name),
+        "relationship": Sealed(holder.relationship),
+    }
+
+
+def _kind(document: Document | None) -> str | None:
+    return document.kind if document else None
+
+
+def _of_this_case(case: Case, document: Document | None) -> None:
+    if document is not None and document.case_id != case.pk:
+        raise ActRefused("document_unknown", "This paper belongs to another case.")
+
+
+def _hold_if_disputed(case: Case, member: StaffMember) -> Any:
+    """Return what opens a hold by itself, in the same transaction, once a dispute is there."""
+
+    def after(entry: CustodyEntry) -> None:
+        fresh = Case.objects.get(pk=case.pk)
+        answer = right.answer_for(fresh)
+        held = {hold.holder_id for hold in fresh.holds.all() if hold.lifted_at is None}
+        for objector in answer.objectors:
+            holder = fresh.right_holders.get(person=int(objector.key), rank=objector.class_key)
+            if holder.pk not in held:
+                _open_dispute(fresh, holder, member, entry)
+
+    return after
+
+
+def _open_dispute(
+    case: Case, holder: RightHolder, member: StaffMember, entry: CustodyEntry
+) -> None:
+    ground = f"{holder.name} ({holder.relationship}) objects to the cremation."
+    Hold.objects.create(
+        case=case,
+        kind=Hold.Kind.DISPUTE,
+        raised_by=holder.name,
+        holder=holder,
+        ground=ground,
+        opened_at=entry.recorded_at,
+        opened_by=member,
+    )
+    trail.append(
+        trail.Act(
+            facility=case.facility,
+            name="open_hold",
+            happened_at=entry.recorded_at,
+            recorded_at=entry.recorded_at,
+            case=case,
+            signed_by=member,
+            signature="session",
+            facts={"ground": Sealed(ground), "kind": "dispute"},
+        )
+    )
