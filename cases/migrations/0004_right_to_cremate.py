@@ -47,7 +47,9 @@ class Migration(migrations.Migration):
                 (
                     "strokes",
                     models.JSONField(
-                        help_text="[[[x, y, ms], …], …] in hundredths of a mm.", null=True
+                        blank=True,
+                        help_text="[[[x, y, ms], …], …] in hundredths of a mm.",
+                        null=True,
                     ),
                 ),
                 (
@@ -78,22 +80,24 @@ class Migration(migrations.Migration):
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
                 ),
-                ("is_living", models.BooleanField(null=True)),
-                ("is_reachable", models.BooleanField(null=True)),
-                ("is_minor", models.BooleanField(null=True)),
-                ("is_of_sound_mind", models.BooleanField(null=True)),
+                ("is_living", models.BooleanField(blank=True, null=True)),
+                ("is_reachable", models.BooleanField(blank=True, null=True)),
+                ("is_minor", models.BooleanField(blank=True, null=True)),
+                ("is_of_sound_mind", models.BooleanField(blank=True, null=True)),
                 (
                     "efforts",
-                    models.JSONField(default=list, help_text='[{"on": "2026-03-02", "how": "…"}]'),
+                    models.JSONField(
+                        blank=True, default=list, help_text='[{"on": "2026-03-02", "how": "…"}]'
+                    ),
                 ),
                 (
                     "excluded",
                     models.JSONField(
-                        default=list, help_text="Keys of facts that cut a person off."
+                        blank=True, default=list, help_text="Keys of facts that cut a person off."
                     ),
                 ),
-                ("has_instrument", models.BooleanField(null=True)),
-                ("delegated_at", models.DateTimeField(null=True)),
+                ("has_instrument", models.BooleanField(blank=True, null=True)),
+                ("delegated_at", models.DateTimeField(blank=True, null=True)),
                 ("delegated_in_writing", models.BooleanField(default=False)),
                 ("informant", models.CharField(max_length=200)),
                 ("stated_at", models.DateTimeField()),

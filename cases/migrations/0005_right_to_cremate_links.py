@@ -166,6 +166,7 @@ class Migration(migrations.Migration):
             model_name="authorizingagent",
             name="document",
             field=models.ForeignKey(
+                blank=True,
                 null=True,
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="statements",
@@ -176,6 +177,7 @@ class Migration(migrations.Migration):
             model_name="authorizingagent",
             name="drawing",
             field=models.ForeignKey(
+                blank=True,
                 null=True,
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="+",
@@ -186,6 +188,7 @@ class Migration(migrations.Migration):
             model_name="holderfacts",
             name="instrument",
             field=models.ForeignKey(
+                blank=True,
                 null=True,
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="instrument_of",
@@ -210,6 +213,7 @@ class Migration(migrations.Migration):
             model_name="personalthing",
             name="photo",
             field=models.ForeignKey(
+                blank=True,
                 null=True,
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="+",
@@ -238,6 +242,7 @@ class Migration(migrations.Migration):
             model_name="holderfacts",
             name="delegated_to",
             field=models.ForeignKey(
+                blank=True,
                 null=True,
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="delegated_by",
@@ -266,6 +271,7 @@ class Migration(migrations.Migration):
             model_name="authorizingagent",
             name="signed_by_delegate",
             field=models.ForeignKey(
+                blank=True,
                 null=True,
                 on_delete=django.db.models.deletion.PROTECT,
                 related_name="signed_for",
@@ -360,6 +366,7 @@ class Migration(migrations.Migration):
                 (
                     "document",
                     models.ForeignKey(
+                        blank=True,
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="+",

@@ -85,7 +85,9 @@ class PersonalThing(AppendOnlyModel):
     decided_by = models.CharField(
         max_length=NAME_LENGTH, help_text="Who decided what becomes of it."
     )
-    photo = models.ForeignKey(Upload, on_delete=models.PROTECT, null=True, related_name="+")
+    photo = models.ForeignKey(
+        Upload, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     listed_at = models.DateTimeField()
 
     class Meta:

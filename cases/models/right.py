@@ -44,20 +44,24 @@ class HolderFacts(AppendOnlyModel):
     """
 
     holder = models.ForeignKey(RightHolder, on_delete=models.PROTECT, related_name="facts")
-    is_living = models.BooleanField(null=True)
-    is_reachable = models.BooleanField(null=True)
-    is_minor = models.BooleanField(null=True)
-    is_of_sound_mind = models.BooleanField(null=True)
-    efforts = models.JSONField(default=list, help_text='[{"on": "2026-03-02", "how": "…"}]')
-    excluded = models.JSONField(default=list, help_text="Keys of facts that cut a person off.")
-    has_instrument = models.BooleanField(null=True)
+    is_living = models.BooleanField(null=True, blank=True)
+    is_reachable = models.BooleanField(null=True, blank=True)
+    is_minor = models.BooleanField(null=True, blank=True)
+    is_of_sound_mind = models.BooleanField(null=True, blank=True)
+    efforts = models.JSONField(
+        default=list, blank=True, help_text='[{"on": "2026-03-02", "how": "…"}]'
+    )
+    excluded = models.JSONField(
+        default=list, blank=True, help_text="Keys of facts that cut a person off."
+    )
+    has_instrument = models.BooleanField(null=True, blank=True)
     instrument = models.ForeignKey(
-        Document, on_delete=models.PROTECT, null=True, related_name="instrument_of"
+        Document, on_delete=models.PROTECT, null=True, blank=True, related_name="instrument_of"
     )
     delegated_to = models.ForeignKey(
-        RightHolder, on_delete=models.PROTECT, null=True, related_name="delegated_by"
+        RightHolder, on_delete=models.PROTECT, null=True, blank=True, related_name="delegated_by"
     )
-    delegated_at = models.DateTimeField(null=True)
+    delegated_at = models.DateTimeField(null=True, blank=True)
     delegated_in_writing = models.BooleanField(default=False)
     informant = models.CharField(max_length=200)
     stated_at = models.DateTimeField()
@@ -105,13 +109,17 @@ class AuthorizingAgent(AppendOnlyModel):
     position = models.CharField(max_length=10, choices=Position)
     form = models.CharField(max_length=10, choices=Form)
     document = models.ForeignKey(
-        Document, on_delete=models.PROTECT, null=True, related_name="statements"
+        Document, on_delete=models.PROTECT, null=True, blank=True, related_name="statements"
     )
-    drawing = models.ForeignKey(Upload, on_delete=models.PROTECT, null=True, related_name="+")
-    strokes = models.JSONField(null=True, help_text="[[[x, y, ms], …], …] in hundredths of a mm.")
+    drawing = models.ForeignKey(
+        Upload, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    strokes = models.JSONField(
+        null=True, blank=True, help_text="[[[x, y, ms], …], …] in hundredths of a mm."
+    )
     meaning = models.TextField(blank=True, help_text="The sentence that was signed, as shown.")
     signed_by_delegate = models.ForeignKey(
-        RightHolder, on_delete=models.PROTECT, null=True, related_name="signed_for"
+        RightHolder, on_delete=models.PROTECT, null=True, blank=True, related_name="signed_for"
     )
     how = models.CharField(max_length=200, help_text="How it came: letter, telephone, in person.")
     said_at = models.DateTimeField(help_text="When the person signed or said it.")
@@ -129,7 +137,9 @@ class AuthorityReview(AppendOnlyModel):
 
     case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="authority_reviews")
     reason = models.TextField()
-    document = models.ForeignKey(Document, on_delete=models.PROTECT, null=True, related_name="+")
+    document = models.ForeignKey(
+        Document, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     reviewed_by = models.ForeignKey(StaffMember, on_delete=models.PROTECT, related_name="+")
     reviewed_at = models.DateTimeField()
 
