@@ -4,14 +4,17 @@ Every rule keeps its citation, where it was read, and how well: found, old, or f
 is unknown is a state of its own and never means that there is no rule.
 """
 
-from functools import cache
+import json
+from collections.abc import Mapping
+from functools import cache, lru_cache
 from pathlib import Path
 
 from cases.law.base import Mark, Rule, State
+from cases.law.kept import KeptRulesError, from_text
 from cases.law.offers import Offer, offers
 from cases.law.reading import RuleFileError, parse
 from cases.law.scales import TighteningRefused
-from cases.law.shape import DocumentRule, Jurisdiction
+from cases.law.shape import DocumentRule, Jurisdiction, PaperDue
 from cases.law.tightening import tighten
 from cases.law.words import ITEMS, PAPERS, item_words, paper_words
 
@@ -39,6 +42,25 @@ def jurisdiction(code: str) -> Jurisdiction:
     return parse((FOLDER / f"{code}.toml").read_text(encoding="utf-8"), f"{code}.toml")
 
 
+def tightened(code: str, added: Mapping[str, object]) -> Jurisdiction:
+    """Return the rules of a jurisdiction with what a house adds ({path: value}), kept in memory.
+
+    Raises what `jurisdiction` and `tighten` raise.
+    """
+    return _tightened(code, json.dumps(added, sort_keys=True)) if added else jurisdiction(code)
+
+
+@lru_cache(maxsize=64)
+def _tightened(code: str, added: str) -> Jurisdiction:
+    return tighten(jurisdiction(code), json.loads(added))
+
+
+@lru_cache(maxsize=64)
+def kept(text: str, digest: str) -> Jurisdiction:
+    """Return rules that were kept as text; raises KeptRulesError where it is not the text kept."""
+    return from_text(text, digest)
+
+
 __all__ = [
     "CHECK_LOCALLY",
     "ITEMS",
@@ -46,8 +68,10 @@ __all__ = [
     "DocumentRule",
     "Jurisdiction",
     "JurisdictionUnknown",
+    "KeptRulesError",
     "Mark",
     "Offer",
+    "PaperDue",
     "Rule",
     "RuleFileError",
     "State",
@@ -55,7 +79,9 @@ __all__ = [
     "codes",
     "item_words",
     "jurisdiction",
+    "kept",
     "offers",
     "paper_words",
     "tighten",
+    "tightened",
 ]

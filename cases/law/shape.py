@@ -22,6 +22,9 @@ CAUTION = {
     Mark.SECONDARY: "from a summary",
     Mark.PRIOR: "read once",
 }
+# Papers that do for another one, whatever the text lists beside it.
+STEPS_WITH_PAPERS = ("receive", "authorize", "charge")
+INCLUDED = {"death_record": ("final_death_certificate",)}
 # Either is the paper by which somebody with the right asks for the cremation.
 REQUESTS = frozenset({AUTHORIZATION, "application"})
 
@@ -33,6 +36,28 @@ class DocumentRule:
     kind: str
     citation: str
     mark: str
+
+
+@dataclass(frozen=True)
+class PaperDue:
+    """A paper due before a step; one of `instead` does as well.
+
+    `is_conditional`: the law asks for it in some cases only, so that it is asked about.
+    """
+
+    kind: str
+    instead: tuple[str, ...]
+    citation: str
+    is_conditional: bool = False
+
+
+def _is_request(paper: before.Paper) -> bool:
+    return bool(REQUESTS.intersection({paper.kind, *paper.alternatives}))
+
+
+def _before(paper: before.Paper) -> str | None:
+    """Return the step before which a paper is asked here."""
+    return "authorize" if paper.before == "charge" and _is_request(paper) else paper.before
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,12 +136,44 @@ class Jurisdiction:
             p for p in self.papers if p.is_enforced and p.before != "after" and not p.is_conditional
         ]
         found = tuple(DocumentRule(p.kind, self._cited("paper", p), p.mark) for p in due)
-        # A paper that the house adds takes nothing away: only the law's own request counts here.
-        by_law = [p for p in due if p.state_by_law != State.UNKNOWN]
-        if any(REQUESTS.intersection({p.kind, *p.alternatives}) for p in by_law):
+        if self._names_a_request:
             return found
+        return (self._request, *found)
+
+    @property
+    def _names_a_request(self) -> bool:
+        # A paper that the house adds takes nothing away: only the law's own request counts here.
+        return any(
+            _is_request(p)
+            for p in self.papers
+            if p.state_by_law != State.UNKNOWN and p.before != "after" and not p.is_conditional
+        )
+
+    @property
+    def _request(self) -> DocumentRule:
         asked = f"No text on the authorization was read for {self.name}; one is asked always."
-        return (DocumentRule(AUTHORIZATION, asked, Mark.UNKNOWN), *found)
+        return DocumentRule(AUTHORIZATION, asked, Mark.UNKNOWN)
+
+    def papers_before(self, step: str) -> tuple["PaperDue", ...]:
+        """Return the papers that must be on file before "receive", "authorize" or "charge".
+
+        What an earlier step asks is asked again. A signed request is asked at the authorization
+        at the latest, for it is what is authorized.
+        """
+        due = STEPS_WITH_PAPERS[: STEPS_WITH_PAPERS.index(step) + 1]
+        found = [self._due(p) for p in self.papers if p.is_enforced and _before(p) in due]
+        if step == "receive" or self._names_a_request:
+            return tuple(found)
+        return (PaperDue(AUTHORIZATION, (), self._request.citation), *found)
+
+    def papers_after(self) -> tuple["PaperDue", ...]:
+        """Return the papers that are due after the cremation."""
+        return tuple(self._due(p) for p in self.papers if p.is_enforced and p.before == "after")
+
+    def _due(self, paper: before.Paper) -> "PaperDue":
+        also = (*paper.alternatives, *INCLUDED.get(paper.kind, ()))
+        cited = self._cited("paper", paper)
+        return PaperDue(paper.kind, also, cited, bool(paper.is_conditional))
 
     @property
     def ranks(self) -> tuple[Rank, ...]:
@@ -147,7 +204,11 @@ class Jurisdiction:
     @cached_property
     def digest(self) -> str:
         """SHA-256 of the canonical JSON (RFC 8785) of all rules, as 64 hex digits."""
-        return hashlib.sha256(rfc8785.dumps(_plain(self))).hexdigest()
+        return hashlib.sha256(self.canonical().encode()).hexdigest()
+
+    def canonical(self) -> str:
+        """Return the canonical JSON of which `digest` is the SHA-256; a case keeps it."""
+        return rfc8785.dumps(_plain(self)).decode()
 
     def to_json(self) -> str:
         """Return the rules as JSON, for a case that keeps those it was judged by."""

@@ -127,6 +127,9 @@ def _tighter(rules: Jurisdiction, table: Table, rule: Rule, name: str, value: ob
     which, now = direction(table.name, name, rule), getattr(rule, name, None)
     if which is None:
         raise TighteningRefused(f"“{table.name}.{name}” is no value that a house may tighten.")
+    if (table.name, name) == ("wait", "hours") and now is None and value == 0:
+        # The authority's answer may be that there is no wait; a file never says so by a figure.
+        return _with(rule, adopted=True, hours=0, starts="death")
     try:
         new = checked(_field(type(rule), name), value)
     except BadValue as problem:
