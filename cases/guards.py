@@ -8,6 +8,7 @@ from cases.models import (
     Delivery,
     DeviceAnswer,
     Document,
+    DocumentSheet,
     Hold,
     HolderFacts,
     HoldNotice,
@@ -226,6 +227,7 @@ def register_all() -> None:
         HoldNotice,
         PersonalThing,
         ThingReturned,
+        DocumentSheet,
     )
     register(
         *_stage_triggers(),

@@ -152,6 +152,9 @@ STORAGES = {
     },
 }
 PAPERS_DIR = VAR_DIR / "papers"
+UPLOADS_DIR = VAR_DIR / "uploads"
+# Drawn from the uploads to be looked at; it may be emptied at any time.
+DRAWN_DIR = VAR_DIR / "drawn"
 
 # A shift: many acts are signed by being signed in, and tablets are shared.
 SESSION_COOKIE_AGE = 12 * 60 * 60

@@ -87,7 +87,7 @@ class Migration(migrations.Migration):
             field=models.CharField(
                 choices=[
                     ("pacemaker", "Pacemaker"),
-                    ("defibrillator", "Implanted defibrillator (deactivate before removal)"),
+                    ("defibrillator", "Implanted defibrillator"),
                     ("resynchroniser", "Cardiac resynchronisation device"),
                     ("loop_recorder", "Implanted loop recorder"),
                     ("ventricular_assist", "Ventricular assist device"),
@@ -384,6 +384,336 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ["reviewed_at", "pk"],
+            },
+        ),
+        migrations.CreateModel(
+            name="DocumentSheet",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "document",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="sheets",
+                        to="cases.document",
+                    ),
+                ),
+                (
+                    "upload",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="sheet",
+                        to="chain_of_custody.upload",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["pk"],
+            },
+        ),
+        migrations.CreateModel(
+            name="ThingsLookedFor",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "note",
+                    models.CharField(
+                        blank=True,
+                        help_text="What became of what was written at the receipt.",
+                        max_length=300,
+                    ),
+                ),
+                ("looked_at", models.DateTimeField()),
+            ],
+            options={
+                "verbose_name_plural": "things looked for",
+                "ordering": ["looked_at", "pk"],
+            },
+        ),
+        migrations.RemoveField(
+            model_name="case",
+            name="jewellery",
+        ),
+        migrations.RemoveField(
+            model_name="deviceanswer",
+            name="safe_from",
+        ),
+        migrations.AddField(
+            model_name="deviceanswer",
+            name="activity_on",
+            field=models.DateField(blank=True, null=True),
+        ),
+        migrations.AddField(
+            model_name="deviceanswer",
+            name="allowed_from",
+            field=models.DateField(
+                blank=True,
+                help_text="By the radiation-protection adviser's written advice.",
+                null=True,
+            ),
+        ),
+        migrations.AddField(
+            model_name="personalthing",
+            name="kept_in",
+            field=models.CharField(
+                blank=True,
+                default="",
+                help_text="Where it lies until it is given back.",
+                max_length=100,
+            ),
+        ),
+        migrations.AddField(
+            model_name="personalthing",
+            name="replaces",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="replaced_by",
+                to="cases.personalthing",
+            ),
+        ),
+        migrations.AlterField(
+            model_name="deviceanswer",
+            name="device",
+            field=models.CharField(
+                choices=[
+                    ("pacemaker", "Pacemaker"),
+                    ("defibrillator", "Implanted defibrillator"),
+                    ("resynchroniser", "Cardiac resynchronisation device"),
+                    ("loop_recorder", "Implanted loop recorder"),
+                    ("ventricular_assist", "Ventricular assist device"),
+                    ("neurostimulator", "Neurostimulator"),
+                    ("drug_pump", "Drug pump"),
+                    ("bone_stimulator", "Bone-growth stimulator"),
+                    ("expanding_nail", "Expanding intramedullary nail"),
+                    ("programmable_shunt", "Hydrocephalus shunt with programmer"),
+                    ("radioactive", "Radioactive implant or therapy"),
+                    ("other_battery", "Any other battery or sealed device"),
+                    ("silicone", "Silicone implant"),
+                    ("prosthesis", "Prosthesis (joint, limb, other)"),
+                ],
+                max_length=30,
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("answer", "yes"), ("outcome", ""), _connector="OR"),
+                name="device_outcome_of_yes",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("outcome", "removed"),
+                        models.Q(("removed_by", ""), _negated=True),
+                        models.Q(("went_to", ""), _negated=True),
+                        models.Q(("receipt_reference", ""), _negated=True),
+                        ("removed_at__isnull", False),
+                    ),
+                    models.Q(
+                        models.Q(("outcome", "removed"), _negated=True),
+                        ("receipt_reference", ""),
+                        ("removed_by", ""),
+                        ("went_to", ""),
+                        ("removed_at__isnull", True),
+                    ),
+                    _connector="OR",
+                ),
+                name="device_removal_whole",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("outcome", "attested"),
+                        models.Q(("attested_by", ""), _negated=True),
+                        models.Q(("attester_licence", ""), _negated=True),
+                    ),
+                    models.Q(
+                        models.Q(("outcome", "attested"), _negated=True),
+                        ("attested_by", ""),
+                        ("attester_licence", ""),
+                    ),
+                    _connector="OR",
+                ),
+                name="device_attestation_whole",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        ("outcome", "stays"),
+                        models.Q(("stays_by_rule", ""), _negated=True),
+                        ("device__in", ("silicone", "prosthesis")),
+                    ),
+                    models.Q(models.Q(("outcome", "stays"), _negated=True), ("stays_by_rule", "")),
+                    _connector="OR",
+                ),
+                name="device_stays_if_harmless",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("answer", "yes"), ("device", "radioactive")),
+                    models.Q(
+                        ("adviser", ""),
+                        ("nuclide", ""),
+                        ("nuclide_use", ""),
+                        ("activity_mbq__isnull", True),
+                        ("placed_on__isnull", True),
+                    ),
+                    _connector="OR",
+                ),
+                name="device_nuclide_of_radioactive",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("nuclide_use", "dose"), _negated=True),
+                    ("outcome", ""),
+                    _connector="OR",
+                ),
+                name="device_dose_not_removed",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("activity_mbq__gt", 0), ("activity_on__isnull", False)),
+                    models.Q(("activity_mbq__isnull", True), ("activity_on__isnull", True)),
+                    _connector="OR",
+                ),
+                name="device_activity_with_its_day",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="deviceanswer",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(
+                        models.Q(("adviser", ""), _negated=True),
+                        ("advised_on__isnull", False),
+                        ("allowed_from__isnull", False),
+                    ),
+                    models.Q(
+                        ("adviser", ""),
+                        ("advised_on__isnull", True),
+                        ("allowed_from__isnull", True),
+                    ),
+                    _connector="OR",
+                ),
+                name="device_advice_whole",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="personalthing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("decided_by", ""), ("wish", "open")),
+                    models.Q(
+                        models.Q(("wish", "open"), _negated=True),
+                        models.Q(("decided_by", ""), _negated=True),
+                    ),
+                    _connector="OR",
+                ),
+                name="thing_decided_by_somebody",
+            ),
+        ),
+        migrations.AddConstraint(
+            model_name="personalthing",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("wish", "returned"), _negated=True),
+                    models.Q(("kept_in", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="thing_kept_somewhere",
+            ),
+        ),
+        migrations.AddField(
+            model_name="thingslookedfor",
+            name="case",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="things_looked_for",
+                to="cases.case",
+            ),
+        ),
+        migrations.CreateModel(
+            name="WaitGround",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "ground",
+                    models.CharField(
+                        choices=[
+                            (
+                                "infectious_disease",
+                                "death from a dangerous infectious disease",
+                            ),
+                            ("religious_requirement", "religious requirement"),
+                            ("written_waiver", "written waiver by the authority"),
+                            ("court_order", "court order"),
+                            (
+                                "authority_exception",
+                                "exception by the coroner or medical examiner",
+                            ),
+                        ],
+                        max_length=30,
+                    ),
+                ),
+                ("is_claimed", models.BooleanField(help_text="False takes the ground back.")),
+                ("basis", models.TextField(help_text="Who stated it, and on what.")),
+                ("stated_at", models.DateTimeField()),
+                (
+                    "case",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="wait_grounds",
+                        to="cases.case",
+                    ),
+                ),
+                (
+                    "document",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="cases.document",
+                    ),
+                ),
+            ],
+            options={
+                "ordering": ["stated_at", "pk"],
             },
         ),
     ]

@@ -1,9 +1,15 @@
 """The person in care, and all that belongs to one case."""
 
 from cases.models.case import NAME_LENGTH, Case, CaseCounter, Delivery, RulesVersion
-from cases.models.clearing import DeviceAnswer, PersonalThing, ThingReturned
+from cases.models.clearing import (
+    HARMLESS,
+    DeviceAnswer,
+    PersonalThing,
+    ThingReturned,
+    ThingsLookedFor,
+)
 from cases.models.holds import Hold, HoldNotice
-from cases.models.papers import OTHER_PAPER, Document
+from cases.models.papers import OTHER_PAPER, Document, DocumentSheet
 from cases.models.remains import IdDisc, Release, RemainsContainer
 from cases.models.right import (
     AuthorityReview,
@@ -13,8 +19,10 @@ from cases.models.right import (
     Recipient,
     RightHolder,
 )
+from cases.models.waits import WaitGround
 
 __all__ = [
+    "HARMLESS",
     "NAME_LENGTH",
     "OTHER_PAPER",
     "AuthorityReview",
@@ -24,6 +32,7 @@ __all__ = [
     "Delivery",
     "DeviceAnswer",
     "Document",
+    "DocumentSheet",
     "Hold",
     "HoldNotice",
     "HolderFacts",
@@ -36,4 +45,6 @@ __all__ = [
     "RightHolder",
     "RulesVersion",
     "ThingReturned",
+    "ThingsLookedFor",
+    "WaitGround",
 ]

@@ -4,6 +4,7 @@ from django.db import models
 
 from cases import law
 from cases.models.case import Case
+from chain_of_custody.append_only import AppendOnlyModel
 from chain_of_custody.models import Upload
 
 OTHER_PAPER = ("other", "other paper")
@@ -30,3 +31,16 @@ class Document(models.Model):
 
     def __str__(self) -> str:
         return self.get_kind_display()
+
+
+class DocumentSheet(AppendOnlyModel):
+    """A further file of the same paper: the second photograph of one with two sides."""
+
+    document = models.ForeignKey(Document, on_delete=models.PROTECT, related_name="sheets")
+    upload = models.OneToOneField(Upload, on_delete=models.PROTECT, related_name="sheet")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.upload_id} of {self.document_id}"

@@ -24,6 +24,16 @@ class Migration(migrations.Migration):
                     ),
                 ),
                 ("token", models.CharField(max_length=43, unique=True)),
+                (
+                    "purpose",
+                    models.CharField(
+                        choices=[
+                            ("paper", "paper to be filed"),
+                            ("picture", "photograph or drawing of another row"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
                 ("original_name", models.CharField(max_length=200)),
                 ("kind", models.CharField(max_length=5)),
                 ("pages", models.PositiveSmallIntegerField()),
@@ -57,6 +67,38 @@ class Migration(migrations.Migration):
             ],
             options={
                 "ordering": ["pk"],
+            },
+        ),
+        migrations.CreateModel(
+            name="UploadSetAside",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("reason", models.CharField(max_length=300)),
+                ("set_aside_at", models.DateTimeField()),
+                (
+                    "set_aside_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "upload",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="set_aside",
+                        to="chain_of_custody.upload",
+                    ),
+                ),
+            ],
+            options={
+                "verbose_name_plural": "uploads set aside",
             },
         ),
     ]
