@@ -149,15 +149,19 @@ class Migration(migrations.Migration):
                     "wish",
                     models.CharField(
                         choices=[
+                            ("open", "not decided yet"),
                             ("goes_along", "goes with the person"),
                             ("returned", "is given back"),
+                            ("mistake", "was listed by mistake"),
                         ],
                         max_length=10,
                     ),
                 ),
                 (
                     "decided_by",
-                    models.CharField(help_text="Who decided what becomes of it.", max_length=300),
+                    models.CharField(
+                        blank=True, help_text="Who decided what becomes of it.", max_length=300
+                    ),
                 ),
                 ("listed_at", models.DateTimeField()),
             ],
@@ -311,6 +315,20 @@ class Migration(migrations.Migration):
             model_name="delivery",
             name="firm_address",
             field=models.CharField(blank=True, default="", max_length=300),
+        ),
+        migrations.AddField(
+            model_name="delivery",
+            name="is_embalmed",
+            field=models.BooleanField(blank=True, help_text="Null is “not known”.", null=True),
+        ),
+        migrations.AddField(
+            model_name="case",
+            name="discovered_at",
+            field=models.DateTimeField(
+                blank=True,
+                help_text="When the dead person was found, where that came later.",
+                null=True,
+            ),
         ),
         migrations.AddField(
             model_name="deviceanswer",

@@ -1,10 +1,10 @@
 """The person in care, and the rules under which the case is judged."""
 
+from datetime import date, timedelta
 from typing import Any
 
 from django.db import models
 from django.db.models import F, Q
-from django.utils.functional import cached_property
 
 from cases import deadlines, law, steps
 from cases.names import fold
@@ -59,11 +59,6 @@ class Case(models.Model):
         HAND_OVER = "hand_over", "handed to a recipient"
         SHIP = "ship", "shipped to a recipient"
 
-    class Jewellery(models.TextChoices):
-        NONE = "none", "none found"
-        REMOVED = "removed", "removed and listed for return"
-        STAYS = "stays", "stays with the person, as authorized"
-
     class DeathKnown(models.TextChoices):
         EXACT = "exact", "to the minute"
         RANGE = "range", "between two times"
@@ -86,13 +81,15 @@ class Case(models.Model):
         null=True, blank=True, help_text="The latest one, where the time is not known exactly."
     )
     died_known_as = models.CharField(max_length=5, choices=DeathKnown, default=DeathKnown.EXACT)
+    discovered_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the dead person was found, where that came later."
+    )
     sex = models.CharField(
         max_length=1, choices=[("f", "female"), ("m", "male")], blank=True, default=""
     )
     sender = models.CharField(max_length=200)
     is_death_reportable = models.BooleanField(null=True, blank=True)
     disposition = models.CharField(max_length=20, choices=Disposition, blank=True, default="")
-    jewellery = models.CharField(max_length=20, choices=Jewellery, blank=True, default="")
     jurisdiction = models.CharField(max_length=20)
     judged_under = models.ForeignKey(
         RulesVersion, on_delete=models.PROTECT, null=True, editable=False, related_name="cases"
@@ -149,24 +146,44 @@ class Case(models.Model):
         return deadlines.Moment(self.died_at, self.died_at_latest, known, open_end=is_day)
 
     @property
+    def days_of_death(self) -> tuple[date, date]:
+        """The first and the last local day on which the death is possible."""
+        zone, latest = self.facility.zone, self.died_at_latest or self.died_at
+        if self.died_known_as == self.DeathKnown.DATE:
+            latest -= timedelta(microseconds=1)  # the midnight that ends the day is left out
+        return self.died_at.astimezone(zone).date(), latest.astimezone(zone).date()
+
+    @property
     def years(self) -> str:
-        """Years of life as shown beside the name: "1941–2026", or "died 2026"."""
-        died = self.died_at.astimezone(self.facility.zone).year
+        """Years of life as shown beside the name: "1941–2026", or "died 2026".
+
+        Where the death may lie in either of two years: "1941–2025/2026".
+        """
+        first, last = (day.year for day in self.days_of_death)
+        died = str(first) if first == last else f"{first}/{last}"
         return f"{self.born_on.year}–{died}" if self.born_on else f"died {died}"
 
     @property
     def age_years(self) -> int | None:
-        """Completed years at death, or None where the date of birth is not known."""
+        """Completed years on the first day on which the death is possible.
+
+        None where the date of birth is not known.
+        """
         if self.born_on is None:
             return None
-        died = self.died_at.astimezone(self.facility.zone).date()
+        died = self.days_of_death[0]
         before = (died.month, died.day) < (self.born_on.month, self.born_on.day)
         return died.year - self.born_on.year - before
 
-    @cached_property
+    @property
     def law(self) -> law.Jurisdiction:
-        """The rules under which this case is judged."""
-        return law.jurisdiction(self.jurisdiction)
+        """The rules under which this case is judged: those of now, after the charge those of then.
+
+        The jurisdiction is the case's; what the house adds is taken as it stands on the facility.
+        """
+        if self.stage not in steps.BEFORE_CHARGE and self.judged_under is not None:
+            return law.kept(self.judged_under.text, self.judged_under.digest)
+        return law.tightened(self.jurisdiction, self.facility.added_rules)
 
     @property
     def is_open(self) -> bool:
@@ -186,6 +203,7 @@ class Delivery(models.Model):
         max_digits=7, decimal_places=3, help_text="Person and container together."
     )
     belongings = models.TextField()
+    is_embalmed = models.BooleanField(null=True, blank=True, help_text="Null is “not known”.")
 
     class Meta:
         verbose_name_plural = "deliveries"
