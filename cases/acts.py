@@ -176,16 +176,16 @@ def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -
     return do_act("name_recipient", case, member, token, write)
 
 
-SETTLED = ("is_death_reportable", "disposition", "jewellery")
+SETTLED = ("is_death_reportable", "disposition")
 
 
 def settle(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """Answer the open questions of the authorization: reportable death, disposition, jewellery."""
+    """Answer the open questions of the authorization: reportable death and disposition."""
     if set(fields) - set(SETTLED):
         raise TypeError(f"Only {', '.join(SETTLED)} are settled here.")
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, *WHO["settle_jewellery" if {*fields} == {"jewellery"} else "settle"])
+        need(member, *WHO["settle"])
         if locked.stage not in BEFORE_CHARGE:
             raise ActRefused("stage", "After the charge only a correction can change this.")
         if locked.is_death_reportable and not fields.get("is_death_reportable", True):

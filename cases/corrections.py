@@ -10,8 +10,8 @@ What may be corrected and by whom stands in `CORRECTABLE`; after the charge only
   (`cases.identity`). After the charge no band is left to compare and the disc is the identity:
   the entry is marked `after_charge`.
 - The mass opens the gate of the retort's limit: an operator, who can weigh, or a manager.
-- A reportable death stops the case until the coroner's clearance: a manager. Disposition and
-  jewellery are answered again on their own page before the charge; a manager corrects them after.
+- A reportable death stops the case until the coroner's clearance: a manager. The
+  disposition is answered again on its own page before the charge; a manager corrects it after.
 
 Not correctable:
 
@@ -73,7 +73,6 @@ CORRECTABLE: dict[str, Correctable] = {
     "belongings": Correctable("receive", "delivery", "belongings"),
     "is_death_reportable": Correctable("settle", "settled", "reportable death", MANAGERS),
     "disposition": Correctable("settle", "settled", "disposition", MANAGERS),
-    "jewellery": Correctable("settle", "settled", "jewellery", MANAGERS),
 }
 
 

@@ -21,6 +21,7 @@ from cases.models import (
     RightHolder,
     RulesVersion,
     ThingReturned,
+    ThingsLookedFor,
 )
 from cases.steps import STEPS, Step
 from chain_of_custody.models import CustodyEntry, SealedValue
@@ -32,6 +33,8 @@ RUN, PROCESSING = (m._meta.db_table for m in (Run, Processing))
 DELIVERY, DISC, CONTAINER, RELEASE, SEALED = (
     m._meta.db_table for m in (Delivery, IdDisc, RemainsContainer, Release, SealedValue)
 )
+
+DEVICE, THING, RETURNED = (m._meta.db_table for m in (DeviceAnswer, PersonalThing, ThingReturned))
 
 MOVED = "NEW.case_id <> OLD.case_id"
 
@@ -214,6 +217,55 @@ def _correction_triggers() -> list[Trigger]:
     ]
 
 
+def _clearing_triggers() -> list[Trigger]:
+    """No stage is reached past a device that is there, or past a thing to be given back."""
+    newest = (
+        f"SELECT 1 FROM {DEVICE} d WHERE d.case_id = NEW.id AND NOT EXISTS "
+        f"(SELECT 1 FROM {DEVICE} n WHERE n.case_id = d.case_id AND n.device = d.device "
+        "AND n.id > d.id)"
+    )
+    left = "d.answer = 'unknown' OR (d.answer = 'yes' AND d.outcome = ''"
+    due = (
+        f"SELECT 1 FROM {THING} t WHERE t.case_id = NEW.id AND t.wish = 'returned' "
+        f"AND NOT EXISTS (SELECT 1 FROM {THING} n WHERE n.replaces_id = t.id) "
+        f"AND NOT EXISTS (SELECT 1 FROM {RETURNED} r WHERE r.thing_id = t.id)"
+    )
+    return [
+        Trigger(
+            "stage_past_device",
+            CASE,
+            "UPDATE",
+            "NEW.stage <> OLD.stage AND NEW.stage IN ('cleared', 'in_retort') "
+            f"AND EXISTS ({newest} AND ({left} AND d.device <> 'radioactive')))",
+            "a device is there, or it is not known",
+        ),
+        Trigger(
+            "stage_past_thing",
+            CASE,
+            "UPDATE",
+            f"NEW.stage <> OLD.stage AND NEW.stage IN ('released', 'returned') AND EXISTS ({due})",
+            "a thing to be given back lies here",
+        ),
+        Trigger(
+            "thing_to_be_returned",
+            RETURNED,
+            "INSERT",
+            f"NOT EXISTS (SELECT 1 FROM {THING} t WHERE t.id = NEW.thing_id "
+            "AND t.wish = 'returned') "
+            f"OR EXISTS (SELECT 1 FROM {THING} n WHERE n.replaces_id = NEW.thing_id)",
+            "this thing is not to be given back",
+        ),
+        Trigger(
+            "thing_of_one_case",
+            THING,
+            "INSERT",
+            "NEW.replaces_id IS NOT NULL AND NOT EXISTS "
+            f"(SELECT 1 FROM {THING} t WHERE t.id = NEW.replaces_id AND t.case_id = NEW.case_id)",
+            "a thing replaces one of the same case",
+        ),
+    ]
+
+
 def register_all() -> None:
     """Register the triggers of the path."""
     register_append_only(
@@ -227,6 +279,7 @@ def register_all() -> None:
         HoldNotice,
         PersonalThing,
         ThingReturned,
+        ThingsLookedFor,
         DocumentSheet,
     )
     register(
@@ -251,6 +304,7 @@ def register_all() -> None:
             )
         ],
         *_correction_triggers(),
+        *_clearing_triggers(),
         *never(Delivery, "DELETE", "TRUNCATE", message="a delivery is never deleted"),
         *never(
             RemainsContainer,

@@ -93,7 +93,6 @@ DEVICES = frozenset(DeviceAnswer.Device.values)
 CHOICES: dict[str, dict[str, str]] = {
     "sex": {"f": "female", "m": "male"},
     "disposition": dict(Case.Disposition.choices),
-    "jewellery": dict(Case.Jewellery.choices),
     "is_death_reportable": {"True": "yes", "False": "no"},
 }
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}

@@ -90,7 +90,6 @@ class SettleForm(WritingForm):
     disposition = choice(
         "What becomes of the cremated remains", Case.Disposition.choices, required=False
     )
-    jewellery = choice("Jewellery", Case.Jewellery.choices, required=False)
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         now = {name: getattr(case, name) for name in self.base_fields if hasattr(case, name)}
@@ -141,7 +140,6 @@ VALUE_FIELDS: dict[str, Any] = {
     "belongings": lambda: lines("New value"),
     "is_death_reportable": lambda: reportable("New value"),
     "disposition": lambda: choice("New value", Case.Disposition.choices),
-    "jewellery": lambda: choice("New value", Case.Jewellery.choices),
 }
 
 
