@@ -188,6 +188,11 @@ class Jurisdiction:
                 return self._cited("rule on implants", rule)
         return self._cited("rule on radioactive implants", self.radioactive)
 
+    @property
+    def devices_citation(self) -> str:
+        """Where the rule on implants stands, or that it is unknown here."""
+        return self._cited("rule on implants", self.devices)
+
     def _cited(self, what: str, rule: Rule) -> str:
         """Return the citation with its caution, or that this is unknown here."""
         if rule.state == State.ENFORCED:
