@@ -23,6 +23,8 @@ register_heif_opener()
 
 # Choices of this design: a page scanned at 600 dpi in colour has 35 million pixels.
 MAX_BYTES = 25 * 1024 * 1024
+MAX_FILES = 20  # in one sending
+MAX_TOTAL = 100 * 1024 * 1024  # bytes of one sending
 MAX_PIXELS = 60_000_000
 MAX_PAGES = 60
 SHOWN_EDGE = 1600  # pixels of the longer edge of what a page shows
@@ -67,13 +69,18 @@ class Inspected:
 
 def inspect(data: bytes) -> Inspected:
     """Decode the whole file and say what it is. Raises UploadRefused."""
-    if not data:
-        raise UploadRefused("file_empty", "The file is empty. Scan or send it again.")
-    if len(data) > MAX_BYTES:
-        raise too_large()
+    check_size(len(data))
     kind = _kind(data)
     pages = _pages_of_pdf(data) if kind == "PDF" else _check_picture(data, kind)
     return Inspected(kind, pages, hashlib.sha256(data).hexdigest(), len(data))
+
+
+def check_size(size: int) -> None:
+    """Refuse a file of no bytes or of too many."""
+    if not size:
+        raise UploadRefused("file_empty", "The file is empty. Scan or send it again.")
+    if size > MAX_BYTES:
+        raise too_large()
 
 
 def too_large() -> UploadRefused:
@@ -136,9 +143,7 @@ def _decoding() -> Iterator[None]:
         pikepdf.PdfError,
         pypdfium2.PdfiumError,
     ) as error:
-        raise UploadRefused(
-            "file_broken", "The file is damaged or not complete. Scan or send it again."
-        ) from error
+        raise _broken() from error
 
 
 def _too_many_pixels() -> UploadRefused:
@@ -149,7 +154,32 @@ def _too_many_pixels() -> UploadRefused:
     )
 
 
+def _broken() -> UploadRefused:
+    return UploadRefused(
+        "file_broken", "The file is damaged or not complete. Scan or send it again."
+    )
+
+
+def _check_boxes(data: bytes) -> None:
+    """Refuse a HEIC file that breaks off: some decoders fill up what is missing in silence.
+
+    It is a row of boxes, each with its length before it (ISO/IEC 14496-12, 4.2).
+    """
+    at = 0
+    while at < len(data):
+        length, head = int.from_bytes(data[at : at + 4], "big"), 8
+        if length == 1:  # the length follows the name, in eight bytes
+            length, head = int.from_bytes(data[at + 8 : at + 16], "big"), 16
+        elif length == 0:  # to the end of the file
+            return
+        if length < head or at + length > len(data):
+            raise _broken()
+        at += length
+
+
 def _check_picture(data: bytes, kind: str) -> int:
+    if kind == "HEIF":
+        _check_boxes(data)
     with _decoding(), Image.open(io.BytesIO(data), formats=[kind]) as picture:
         width, height = picture.size
         if width * height > MAX_PIXELS:
@@ -166,9 +196,7 @@ def _pages_of_pdf(data: bytes) -> int:
             "file_locked", "This PDF is locked by a password. Ask the sender for an open one."
         ) from error
     except (pikepdf.PdfError, OSError, ValueError, RuntimeError) as error:
-        raise UploadRefused(
-            "file_broken", "The file is damaged or not complete. Scan or send it again."
-        ) from error
+        raise _broken() from error
     with pdf:
         pages = len(pdf.pages)
         if pdf.is_encrypted:

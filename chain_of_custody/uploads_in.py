@@ -13,9 +13,9 @@ from typing import Any
 
 from django.conf import settings
 
-from chain_of_custody import file_store, uploads
+from chain_of_custody import apart, file_store, uploads
 from chain_of_custody.models import Upload
-from chain_of_custody.uploads import Inspected
+from chain_of_custody.uploads import Inspected, UploadRefused
 from crematory import clock
 from crematory.models import StaffMember
 
@@ -48,10 +48,18 @@ def clean_name(name: str) -> str:
 
 
 def arrive(data: bytes, original_name: str) -> Arrived:
-    """Look the file through and store it. Raises UploadRefused, or OSError where it has no room."""
-    found = uploads.inspect(data)
+    """Look the file through and store it. Raises UploadRefused."""
+    uploads.check_size(len(data))
+    found = apart.inspect(data)
     token = secrets.token_urlsafe(32)
-    file_store.write(path_of(token), data)
+    try:
+        file_store.write(path_of(token), data)
+    except OSError as error:
+        raise UploadRefused(
+            "file_unstored",
+            "The file could not be stored. Tell the person who looks after this system, "
+            "and keep the paper until it is.",
+        ) from error
     return Arrived(token, clean_name(original_name), found)
 
 
