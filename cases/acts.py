@@ -1,4 +1,4 @@
-"""Acts beside the steps: announce, file, hold, correct, move. Each is one entry of the trail.
+"""Acts beside the steps: announce, file, settle, answer, move. Each is one entry of the trail.
 
 They share the shape of `take`: one transaction, the case locked, the token answered, the entry
 appended together with the rows.
@@ -10,10 +10,10 @@ from typing import Any
 
 from django.db import transaction
 
-from cases import device_answers, numbering
+from cases import death, device_answers, numbering
 from cases.effects import move
 from cases.errors import ActRefused
-from cases.models import Case, DeviceAnswer, Document, Hold, Recipient
+from cases.models import Case, DeviceAnswer, Document, Recipient
 from cases.names import fold
 from cases.roles import WHO, may_name_recipient, named
 from cases.steps import BEFORE_CHARGE
@@ -86,6 +86,12 @@ def need_open(case: Case) -> None:
         raise ActRefused("stage", "This case is closed; nothing more can be filed on it.")
 
 
+def of_this_case(case: Case, document: Document | None) -> None:
+    """Refuse a paper that is another case's."""
+    if document is not None and document.case_id != case.pk:
+        raise ActRefused("document_unknown", "This paper belongs to another case.")
+
+
 def announce(facility: Facility, member: StaffMember, token: str, **fields: Any) -> Case:
     """Create the case of a person who is expected. A repeated token gives the first case."""
     try:
@@ -98,8 +104,12 @@ def announce(facility: Facility, member: StaffMember, token: str, **fields: Any)
 def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[str, Any]) -> Case:
     need(member, *WHO["announce"])
     now = clock.now()
-    if fields["died_at"] > now:
-        raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
+    stated = death.Death(
+        fields["died_at"],
+        fields.get("died_at_latest"),
+        fields.get("died_known_as", Case.DeathKnown.EXACT),
+    )
+    death.check(stated, fields.get("discovered_at"), now)
     with transaction.atomic():
         counter = numbering.lock_counter(facility, now)
         earlier = CustodyEntry.objects.filter(
@@ -130,7 +140,8 @@ def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[
                 facts={
                     "decedent_name": Sealed(case.decedent_name),
                     "born_on": Sealed(str(case.born_on or "")),
-                    "died_at": Sealed(case.died_at.isoformat()),
+                    "died_at": Sealed(stated.sealed(facility.zone)),
+                    **_found(case),
                     "sex": Sealed(case.get_sex_display()),
                     "sender": Sealed(case.sender),
                     "jurisdiction": case.jurisdiction,
@@ -138,6 +149,11 @@ def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[
             )
         )
     return case
+
+
+def _found(case: Case) -> dict[str, Any]:
+    found = case.discovered_at
+    return {"discovered_at": Sealed(found.isoformat())} if found else {}
 
 
 def file_document(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
@@ -235,9 +251,8 @@ def answer_devices(
             raise ActRefused("stage", "After the charge device answers stay as they are.")
         rows = [DeviceAnswer(case=locked, answered_at=now, **fields) for fields in answers]
         for row in rows:
+            device_answers.check(row, now)
             row.full_clean()
-            if row.removed_at and row.removed_at > now:
-                raise ActRefused("time_future", "The removal lies in the future. Correct it.")
         _check_lowered(locked, rows, signed_by, why)
         for row in rows:
             row.save()
@@ -291,38 +306,6 @@ def compare_band(
     return do_act(
         "compare_band", case, signed_by.member, token, write, signature="pin", witness=witness
     )
-
-
-def open_hold(case: Case, signed_by: Signature, token: str, ground: str) -> CustodyEntry:
-    """Open a hold. Anybody may, at any stage; it blocks every step until a manager lifts it."""
-
-    def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need_open(locked)
-        if not ground.strip():
-            raise ActRefused("ground_missing", "Say why the case is put on hold.")
-        Hold.objects.create(
-            case=locked, ground=ground.strip(), opened_at=now, opened_by=signed_by.member
-        )
-        return {"ground": Sealed(ground.strip())}
-
-    return do_act("open_hold", case, signed_by.member, token, write, signature="pin")
-
-
-def lift_hold(hold: Hold, signed_by: Signature, token: str, reason: str) -> CustodyEntry:
-    """Lift a hold. Only a manager may, with a reason."""
-
-    def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(signed_by.member, *WHO["lift_hold"])
-        if not reason.strip():
-            raise ActRefused("reason_missing", "Say why the hold is lifted.")
-        lifted = Hold.objects.filter(pk=hold.pk, lifted_at__isnull=True).update(
-            lifted_at=now, lifted_by=signed_by.member, lift_reason=reason.strip()
-        )
-        if not lifted:
-            raise ActRefused("hold_lifted", "This hold was already lifted.")
-        return {"hold_opened_at": hold.opened_at, "reason": Sealed(reason.strip())}
-
-    return do_act("lift_hold", hold.case, signed_by.member, token, write, signature="pin")
 
 
 def move_person(case: Case, signed_by: Signature, token: str, place: Place) -> CustodyEntry:

@@ -169,6 +169,7 @@ class ReleaseFacts(Facts):
     disc_on_paper: str
     disc_on_container: str
     receipt_is_signed: bool
+    things_are_given: bool | None = None  # asked only where something lies here
     carrier: str = ""
     tracking_number: str = ""
 
@@ -180,6 +181,7 @@ class ReturnFacts(Facts):
     identification: str
     reason: str
     receipt_is_signed: bool
+    things_are_given: bool | None = None  # asked only where something lies here
 
 
 FACTS: dict[str, type[Facts]] = {

@@ -1,6 +1,8 @@
 """The triggers made from the table of steps: a stage moves only along it, with an entry."""
 
 from cases.corrections import CORRECTABLE
+from cases.hold_guards import hold_triggers
+from cases.judged import JUDGED
 from cases.models import (
     AuthorityReview,
     AuthorizingAgent,
@@ -26,6 +28,7 @@ from cases.models import (
 from cases.steps import STEPS, Step
 from chain_of_custody.models import CustodyEntry, SealedValue
 from chain_of_custody.triggers import Trigger, never, register, register_append_only
+from crematory.models import Facility
 from retort_log.models import Processing, Run
 
 CASE, HOLD, ENTRY = (m._meta.db_table for m in (Case, Hold, CustodyEntry))
@@ -35,6 +38,8 @@ DELIVERY, DISC, CONTAINER, RELEASE, SEALED = (
 )
 
 DEVICE, THING, RETURNED = (m._meta.db_table for m in (DeviceAnswer, PersonalThing, ThingReturned))
+
+RULES, FACILITY = RulesVersion._meta.db_table, Facility._meta.db_table
 
 MOVED = "NEW.case_id <> OLD.case_id"
 
@@ -133,6 +138,54 @@ def _stage_triggers() -> list[Trigger]:
     ]
 
 
+def _rules_triggers() -> list[Trigger]:
+    """The rules of a case and of a house change only with the entry that says so."""
+    judging = _any(
+        [f"NEW.stage = '{STEPS[verb].stage_to}'" for verb in JUDGED],
+    )
+    named = (
+        f"EXISTS (SELECT 1 FROM {ENTRY} e JOIN {RULES} v ON v.id = NEW.judged_under_id "
+        "WHERE e.id = NEW.stage_entry_id AND v.facility_id = NEW.facility_id "
+        "AND e.payload LIKE '%\"judged_under\":\"' || v.digest || '\"%')"
+    )
+    told = (
+        f"EXISTS (SELECT 1 FROM {ENTRY} e WHERE e.facility_id = NEW.id "
+        "AND e.act = 'house_rules' AND e.outcome = 'done' AND e.sequence = "
+        f"(SELECT MAX(n.sequence) FROM {ENTRY} n WHERE n.facility_id = NEW.id))"
+    )
+    return [
+        Trigger(
+            "judged_at_its_step",
+            CASE,
+            "UPDATE",
+            "COALESCE(NEW.judged_under_id, 0) <> COALESCE(OLD.judged_under_id, 0) "
+            f"AND NOT (NEW.stage <> OLD.stage AND {judging} AND {named})",
+            "the rules of a case are kept by the step that judges it, and by its entry",
+        ),
+        Trigger(
+            "case_begins_unjudged",
+            CASE,
+            "INSERT",
+            "NEW.judged_under_id IS NOT NULL",
+            "a case that begins was not judged yet",
+        ),
+        Trigger(
+            "case_keeps_its_law",
+            CASE,
+            "UPDATE",
+            "NEW.jurisdiction <> OLD.jurisdiction",
+            "a case keeps its jurisdiction",
+        ),
+        Trigger(
+            "house_rules_by_entry",
+            FACILITY,
+            "UPDATE",
+            f"CAST(NEW.added_rules AS TEXT) <> CAST(OLD.added_rules AS TEXT) AND NOT {told}",
+            "what a house asks beyond the law changes only with its entry",
+        ),
+    ]
+
+
 def _entry_triggers() -> list[Trigger]:
     steps = _any([part for step in STEPS.values() for part in _entry_of(step)])
     verbs = ", ".join(f"'{verb}'" for verb in STEPS)
@@ -171,10 +224,14 @@ def _entry_triggers() -> list[Trigger]:
     ]
 
 
-def _uncorrected(field: str, case: str, says: str = "s.value = NEW.{0}") -> str:
-    """SQL: the field changes, and the case's newest entry is not its correction to this value."""
+def _uncorrected(field: str, case: str, says: str = "s.value = NEW.{0}", column: str = "") -> str:
+    """SQL: the field changes, and the case's newest entry is not its correction to this value.
+
+    `column` is one that belongs to the field and changes with it.
+    """
+    column = column or field
     return (
-        f"COALESCE(CAST(NEW.{field} AS TEXT), '') <> COALESCE(CAST(OLD.{field} AS TEXT), '') "
+        f"COALESCE(CAST(NEW.{column} AS TEXT), '') <> COALESCE(CAST(OLD.{column} AS TEXT), '') "
         f"AND NOT EXISTS (SELECT 1 FROM {ENTRY} e "
         f"JOIN {SEALED} s ON s.entry_id = e.id AND s.key = 'new' "
         f"WHERE e.case_id = NEW.{case} AND e.act = 'correct' AND e.outcome = 'done' "
@@ -190,7 +247,10 @@ SAYS = {
     "mass_kg": "CAST(s.value AS NUMERIC) = NEW.{0}",
     "born_on": "s.value = COALESCE(CAST(NEW.{0} AS TEXT), '')",
     "died_at": "1=1",
+    "discovered_at": "1=1",
 }
+# A time of death is a correction of all that says how it is known.
+DEATH = ("died_at_latest", "died_known_as")
 
 
 def _correction_triggers() -> list[Trigger]:
@@ -208,6 +268,11 @@ def _correction_triggers() -> list[Trigger]:
                         _uncorrected(field, case, *([SAYS[field]] if field in SAYS else []))
                         for field, rule in CORRECTABLE.items()
                         if rule.row == row
+                    ),
+                    *(
+                        _uncorrected("died_at", case, SAYS["died_at"], column)
+                        for column in DEATH
+                        if row == "case"
                     ),
                 ]
             ),
@@ -284,15 +349,9 @@ def register_all() -> None:
     )
     register(
         *_stage_triggers(),
+        *_rules_triggers(),
         *_entry_triggers(),
-        Trigger(
-            "hold_lifted_once",
-            HOLD,
-            "UPDATE",
-            "OLD.lifted_at IS NOT NULL OR NEW.case_id <> OLD.case_id "
-            "OR NEW.ground <> OLD.ground OR NEW.opened_at <> OLD.opened_at",
-            "a hold is only lifted, once",
-        ),
+        *hold_triggers(),
         *never(Case, "DELETE", "TRUNCATE", message="a case is never deleted"),
         *never(Hold, "DELETE", "TRUNCATE", message="a hold is never deleted"),
         # What a gate was shown stays as it was stated: a change of mind is a new row.

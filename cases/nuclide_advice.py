@@ -50,24 +50,42 @@ def radioactive(
     use: Use,
     placed_on: date | None,
     on: date,
-    jurisdiction: str = "",
     advice: Advice | None = None,
+    law: PublishedWait | None = None,
+    needs_advice: bool = False,
 ) -> RadioactiveAnswer:
     """Say whether the cremation may be on the day `on`, as far as radioactivity goes.
 
     `nuclide_key` may be one that is not in the table, or empty while it is not known;
-    `placed_on` is the local day of the implant or the last dose. Written advice decides over
-    every published wait. Days are local days, the free day itself allowed.
+    `placed_on` is the local day of the implant or the last dose. `law` is the jurisdiction's own
+    wait for implants and goes before a published one; a published wait that is longer counts.
+    `needs_advice`: the law asks for written advice in every case. Written advice decides over
+    every wait, but over a law's only where that says so. Days are local, the free day allowed.
     """
+    free_by_law = months_after(placed_on, law.months) if law and placed_on else None
     if advice is not None:
-        source = f"written advice of {advice.by}, {advice.given_on.isoformat()}"
-        return _answer(advice.allowed_from, on, source, "The adviser's written advice decides.")
-    wait = published_wait(nuclide_key, jurisdiction) if use is Use.SEEDS else None
-    if wait is None:
+        return _advised(advice, on, law, free_by_law, use)
+    if needs_advice:
+        return _ask("The law asks for written advice here.")
+    waits = [wait for wait in (law, published_wait(nuclide_key)) if wait]
+    if use is not Use.SEEDS or not waits:
         return _ask(f"No wait is published for {nuclide_key or 'a nuclide not known'} ({use}).")
     if placed_on is None:
         return _ask("The day of the implant is not recorded.")
+    wait = max(waits, key=lambda one: one.months)
     return _answer(months_after(placed_on, wait.months), on, wait.source, _words(wait, nuclide_key))
+
+
+def _advised(
+    advice: Advice, on: date, law: PublishedWait | None, free_by_law: date | None, use: Use
+) -> RadioactiveAnswer:
+    if law and not law.sooner_if_safe and use is Use.SEEDS:
+        if free_by_law is None:
+            return _ask("The day of the implant is not recorded.")
+        if free_by_law > advice.allowed_from:
+            return _answer(free_by_law, on, law.source, "Advice does not shorten this wait.")
+    source = f"written advice of {advice.by}, {advice.given_on.isoformat()}"
+    return _answer(advice.allowed_from, on, source, "The adviser's written advice decides.")
 
 
 def _words(wait: PublishedWait, nuclide_key: str) -> str:

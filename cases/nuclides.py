@@ -128,16 +128,16 @@ def falls_to(activity: Activity, limit_mbq: Decimal) -> datetime:
 class PublishedWait:
     """How long after an implant a cremation is acceptable, by a published source.
 
-    An empty `nuclide` means any radioactive implant; an empty `jurisdiction` means everywhere
-    that has no rule of its own.
+    An empty `nuclide` means any radioactive implant. Written advice may allow it sooner unless
+    the source, a law, says no.
     """
 
     months: int
     nuclide: str
     source: str
     mark: str
-    jurisdiction: str = ""
     note: str = ""
+    sooner_if_safe: bool = True
 
 
 PUBLISHED_WAITS: tuple[PublishedWait, ...] = (
@@ -149,26 +149,12 @@ PUBLISHED_WAITS: tuple[PublishedWait, ...] = (
         note="In the United Kingdom and France up to three years are asked for.",
     ),
     PublishedWait(3, "Pd-103", "ICRP Publication 98, permanent seeds", "secondary"),
-    PublishedWait(
-        24,
-        "",
-        "O. Reg. 412/19 to O. Reg. 30/11 (FBCSA 2002)",
-        "found",
-        jurisdiction="ca-on",
-        note="Sooner only if it is recorded that the cremation is safe.",
-    ),
 )
 
 
-def published_wait(nuclide_key: str, jurisdiction: str = "") -> PublishedWait | None:
-    """The wait for permanent seeds of a nuclide; a jurisdiction's own rule goes first."""
-    for wait in PUBLISHED_WAITS:
-        if wait.jurisdiction and wait.jurisdiction == jurisdiction:
-            return wait
-    for wait in PUBLISHED_WAITS:
-        if not wait.jurisdiction and wait.nuclide == nuclide_key:
-            return wait
-    return None
+def published_wait(nuclide_key: str) -> PublishedWait | None:
+    """The wait for permanent seeds of a nuclide, where one is published."""
+    return next((wait for wait in PUBLISHED_WAITS if wait.nuclide == nuclide_key), None)
 
 
 def months_after(day: date, months: int) -> date:

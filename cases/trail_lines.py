@@ -29,6 +29,8 @@ ACTS = {
     "correct_reading": "Correction of a reading",
     "settle": "Question of the authorization answered",
     "answer_device": "Device questions answered",
+    "list_things": "Personal things listed",
+    "give_back": "Personal things given back",
     "compare_band": "Identity band compared",
     "open_hold": "Put on hold",
     "lift_hold": "Hold lifted",
@@ -38,6 +40,8 @@ ACTS = {
     "record_reading": "Reading entered",
     "state_fitness": "Retort stated fit for use or not",
     "set_up": "House set up",
+    "house_rules": "Rule of the house changed",
+    "state_wait_ground": "Ground that may lift the wait stated",
     "staff.add": "Member added",
     "staff.activate": "Member activated",
     "staff.deactivate": "Member deactivated",
@@ -80,11 +84,27 @@ REASONS = {
     "own_account": "nobody deactivates themselves",
     "roles_missing": "no role was chosen",
     "number_missing": "no number of a certificate was given",
+    "loosening": "it would have loosened the law, or made no sense",
+    "not_added": "the house asked nothing more than the law there",
+    "answer_missing": "it was not said who of the local authority answered",
+    "found_before_death": "the person would have been found before the death",
+    "ground_unknown": "the law of this case knows no such ground",
+    "basis_missing": "it was not said who stated the ground, and on what",
     "unchanged": "it would have changed nothing",
     "password_wrong": "the current password was not known",
     "password_locked": "it was locked after wrong passwords",
     "signature_needed": "a device once said to be there was answered without a signature",
     "reportable_stays": "a reportable death was to be stated otherwise without a correction",
+    "outcome_unfinished": "what became of a device was stated in part",
+    "outcome_not_allowed": "this cannot have become of the device",
+    "thing_changed": "the thing had been changed or given back meanwhile",
+    "thing_unnamed": "a thing was not described",
+    "thing_undecided": "nobody was named who decided on a thing",
+    "thing_place": "it was not said where a thing lies",
+    "thing_gone": "after the charge nothing more goes with the person",
+    "things_written": "the receipt wrote of things, and none was listed",
+    "receiver_missing": "the receiver or the identification was not named",
+    "receipt_unsigned": "the receiver had not signed",
     "band_differs": "the identity band read otherwise than the paperwork",
     "no_objection": "nobody of this name and relationship had objected",
 }
@@ -190,7 +210,7 @@ def _text(key: str, text: str, units: UnitSystem) -> str:
         for ending, kind in UNITS.items():
             if key.endswith(ending):
                 return show_quantity(Decimal(text), cast(KindName, kind), units, both=True)
-        if key.endswith(("_at", "safe_from")):
+        if key.endswith("_at"):
             return when(datetime.fromisoformat(text))
     except (ArithmeticError, ValueError):  # written by an earlier form of the act: as it stands
         return text
