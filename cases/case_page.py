@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 from django.db.models.fields.json import KT
 
-from cases import papers
+from cases import papers, right
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, DeviceAnswer
 from cases.roles import WHO, power, powers
@@ -40,8 +40,8 @@ ON_RECORD = frozenset(
 
 LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 FETCHED = (
+    *right.FETCHED,
     "documents",
-    "agents",
     "recipients",
     "device_answers",
     "holds__opened_by",

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from cases.views import case, machine, papers, persons, side, steps, trail
+from cases.views import case, machine, papers, persons, right, side, steps, trail
 
 app_name = "cases"
 
@@ -15,6 +15,7 @@ case_routes: list[URLPattern] = [
     path("<str:number>/", case.detail, name="case"),
     path("<str:number>/steps/<slug:verb>/", steps.step, name="step"),
     path("<str:number>/documents/", side.documents, name="documents"),
+    path("<str:number>/agents/", right.agents, name="agents"),
     path("<str:number>/recipients/", side.recipients, name="recipients"),
     path("<str:number>/settle/", side.settle, name="settle"),
     path("<str:number>/devices/", side.devices, name="devices"),

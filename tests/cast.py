@@ -27,7 +27,7 @@ from cases.facts import (
     ReleaseFacts,
     ReturnFacts,
 )
-from cases.models import Case, DeviceAnswer
+from cases.models import Case, DeviceAnswer, RightHolder
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
@@ -275,6 +275,27 @@ def authorize_by_daughter(case: Case) -> None:
     known = right_acts.Known(informant="Anna Agent", is_living=True, is_reachable=True)
     who = right_acts.Named(name="Anna Agent", rank="child", relationship="daughter")
     right_acts.name_holder(case, clerk, token(), who, known, said)
+
+
+def says(case: Case, who: StaffMember, name: str, position: str, **more: Any) -> RightHolder:
+    """Name somebody new, as of now, who says this; a son unless `rank` and `relationship` differ.
+
+    An empty `position` names them only. `known` states what is known of them.
+    """
+    named = right_acts.Named(
+        name=name,
+        rank=more.get("rank", "child"),
+        relationship=more.get("relationship", "son"),
+    )
+    said = right_acts.Said(position=position, said_at=clock.now(), how="letter")
+    right_acts.name_holder(case, who, token(), named, more.get("known"), said if position else None)
+    return case.right_holders.latest("pk")
+
+
+def speaks(holder: RightHolder, who: StaffMember, position: str, **more: Any) -> CustodyEntry:
+    """Let somebody who is named say one thing more, as of now."""
+    said = right_acts.Said(position=position, said_at=clock.now(), how="letter", **more)
+    return right_acts.state_agent(holder, who, token(), said)
 
 
 def _devices(case: Case) -> None:

@@ -11,6 +11,7 @@ from decimal import Decimal
 
 from cases import acts, papers
 from cases.corrections import correct
+from cases.demo import families
 from cases.demo.diary import next_working_day
 from cases.demo.hands import Hands, celsius
 from cases.demo.people import Course, Person
@@ -235,7 +236,7 @@ class Life:
             yield self.after(3)
         signed = {"name": person.agent, "relationship": person.relationship}
         if "agent" not in person.lacks:
-            acts.state_agent(self.case, member, self.hands.token(), position="signed", **signed)
+            families.sign(self)
             acts.name_recipient(self.case, member, self.hands.token(), **signed)
         yield self.after(2)
         acts.settle(
@@ -249,14 +250,9 @@ class Life:
             yield from self._new_band()
         if person.objector:
             yield self.after(40)
-            acts.state_agent(
-                self.case,
-                member,
-                self.hands.token(),
-                name=person.objector,
-                relationship="son",
-                position="objects",
-            )
+            families.object_to_it(self)
+        elif "agent" not in person.lacks:
+            families.review(self)
 
     def _file(self, kind: str) -> None:
         acts.file_document(

@@ -112,7 +112,7 @@ def office_papers(office: Hand, number: str) -> None:
         office.fill(kind=kind, reference="R-1", issued_by="Harrow & Vale", issued_on="2026-01-02")
         office.send()
     office.go(f"/cases/{number}/agents/")
-    office.fill(name="Vera Oldmeadow", relationship="daughter", position="signed")
+    office.fill(name="Vera Oldmeadow", rank="child", relationship="daughter", position="signed")
     office.send()
     office.go(f"/cases/{number}/recipients/")
     office.fill(name="Vera Oldmeadow", relationship="daughter")

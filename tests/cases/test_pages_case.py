@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from cases import acts
+from cases import acts, hold_acts
 from cases.models import Case, DeviceAnswer
 from chain_of_custody.models import CustodyEntry
 from crematory import clock
@@ -138,7 +138,7 @@ def test_the_page_keeps_its_number_of_queries(
     cast.do("receive", case)
     client = browser(clerk)
     client.get(url("case", case))  # the log-in's own queries, and the rules of law, once
-    acts.open_hold(case, cast.signature(clerk), cast.token(), "one")
+    hold_acts.open_hold(case, cast.signature(clerk), cast.token(), "one")
     fill(case, clerk, 1)
     with django_assert_num_queries(QUERIES):
         client.get(url("case", case))
@@ -157,12 +157,12 @@ def fill(case: Case, clerk: StaffMember, count: int) -> None:
             case, clerk, cast.token(), kind="other", reference="R", issued_by="I",
             issued_on=clock.now().date(),
         )  # fmt: skip
-        acts.state_agent(case, clerk, cast.token(), name="A", relationship="son", position="signed")
+        cast.says(case, clerk, "A", "signed")
         acts.name_recipient(case, clerk, cast.token(), name="A", relationship="son")
         acts.answer_device(
             case, clerk, cast.token(), device="pacemaker", answer="no", informant="son"
         )
-        acts.open_hold(case, cast.signature(clerk), cast.token(), "again")
+        hold_acts.open_hold(case, cast.signature(clerk), cast.token(), "again")
 
 
 def test_papers_agents_and_recipients_are_filed_once_a_form(
@@ -172,7 +172,7 @@ def test_papers_agents_and_recipients_are_filed_once_a_form(
     person = {"name": "Anna Agent", "relationship": "daughter", "token": cast.token()}
     for name, data in (
         ("documents", filing()),
-        ("agents", person | {"position": "signed"}),
+        ("agents", person | {"rank": "child", "position": "signed", "how": "in person"}),
         ("recipients", person | {"token": cast.token()}),
     ):
         assert client.get(url(name, case)).status_code == 200
@@ -294,7 +294,7 @@ def test_holds_of_another_case_are_not_lifted_here(
     facility: Facility, manager: StaffMember
 ) -> None:
     case, other = cast.make_case(facility), cast.make_case(facility)
-    acts.open_hold(other, cast.signature(manager), cast.token(), "one")
+    hold_acts.open_hold(other, cast.signature(manager), cast.token(), "one")
     held = other.holds.get()
     assert browser(manager).get(url("lift", case, held.pk)).status_code == 404
 
