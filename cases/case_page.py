@@ -11,9 +11,9 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 from django.db.models.fields.json import KT
 
-from cases import papers, right
+from cases import holds, papers, right
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
-from cases.models import Case, DeviceAnswer
+from cases.models import Case, DeviceAnswer, Hold
 from cases.roles import WHO, power, powers
 from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
@@ -24,6 +24,7 @@ from crematory.models import StaffMember
 ON_RECORD = frozenset(
     (
         "documents_on_file",
+        "papers_at_charge",
         "authorizing_agent",
         "no_dispute",
         "disposition_named",
@@ -42,10 +43,10 @@ LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 FETCHED = (
     *right.FETCHED,
     "documents",
+    "wait_grounds",
     "recipients",
     "device_answers",
-    "holds__opened_by",
-    "holds__lifted_by",
+    *holds.FETCHED,
 )
 
 
@@ -64,6 +65,15 @@ class Missing:
 
     step: Step
     verdict: Verdict
+
+
+@dataclass(frozen=True)
+class HeldBy:
+    """A hold that stands, with who has not heard of it and how it stands to the charge."""
+
+    hold: Hold
+    not_told: list[str]
+    late: holds.Late | None
 
 
 def path(case: Case) -> list[PathStep]:
@@ -143,7 +153,9 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         "label_needed": label_needed(case, gates),
         "missing": missing_later(case, now),
         "placement": open_placement(case),
-        "holds": list(case.holds.all()),
+        "holds": [HeldBy(h, holds.not_told(h), holds.late(h)) for h in holds.open_holds(case)],
+        "lifted_holds": holds.lifted_holds(case),
+        "meanwhile": holds.meanwhile(case.stage),
         "printable": printable(case),
         "correcting": power(member, may_correct(case)),
         "lifting": power(member, WHO["lift_hold"]),

@@ -35,7 +35,10 @@ _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 _IS_OPEN = Func(
     F("stage"), template=f"NOT (%(expressions)s IN ({_FINAL}))", output_field=BooleanField()
 )
-_ROW = ("number", "decedent_name", "born_on", "died_at", "stage", "stage_since")
+_DIED = ("died_at", "died_at_latest", "died_known_as")
+_ROW = ("number", "decedent_name", "born_on", *_DIED, "stage", "stage_since")
+
+_HOLD = ("kind", "raised_by", "ground", "opened_at", "lifted_at", "opened_by__printed_name")
 
 
 def open_cases(facility: Facility) -> QuerySet[Case]:
@@ -102,7 +105,8 @@ def open_holds(facility: Facility) -> list[Hold]:
     holds = list(
         Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
         .select_related("case", "opened_by")
-        .only("ground", "opened_at", "opened_by__printed_name", *(f"case__{n}" for n in _ROW))
+        .only(*_HOLD, *(f"case__{n}" for n in (*_ROW, "sender")))
+        .prefetch_related("notices", "case__right_holders__facts")
         .order_by("opened_at")[:HOLD_LIMIT]
     )
     with_facility((hold.case for hold in holds), facility)

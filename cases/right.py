@@ -1,6 +1,7 @@
 """From what was recorded of the right-holders to the answer: may this cremation be authorized?"""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, datetime
 
 from cases.authority import (
@@ -13,9 +14,17 @@ from cases.authority import (
     Signing,
     decide,
 )
-from cases.models import AuthorityReview, AuthorizingAgent, Case, HolderFacts, RightHolder
+from cases.models import (
+    AuthorityReview,
+    AuthorizingAgent,
+    Case,
+    Document,
+    HolderFacts,
+    RightHolder,
+)
 
 Position = AuthorizingAgent.Position
+AGAINST = (Position.OBJECTS, Position.WITHDRAWN)
 # What a page or gate needs to answer without asking for each person anew.
 FETCHED = (
     "right_holders__facts__delegated_to",
@@ -42,18 +51,36 @@ def ranks_named(case: Case) -> set[str]:
 
 
 def person_of(holder: RightHolder) -> Person:
-    """Return one right-holder as the pure rules know persons; null stays "not answered"."""
-    known = newest_facts(holder)
-    said = list(holder.statements.all())
+    """Return one right-holder as the pure rules know persons; null stays "not answered".
+
+    A signature counts in the class in which it was given. What speaks against the cremation is
+    the person's word, in whichever of their classes it was recorded.
+    """
+    known, said = newest_facts(holder), statements_of_person(holder)
+    withdrew = _newest(said, Position.WITHDRAWN)
     person = Person(
         key=str(holder.person),
         name=holder.name,
         class_key=holder.rank,
-        signed=_signed(said),
-        withdrew_at=_last(said, Position.WITHDRAWN),
+        signed=_signed(row for row in said if row.holder_id == holder.pk),
+        withdrew_at=withdrew.said_at if withdrew else None,
+        withdrawal_is_settled=withdrew is not None and _is_over(withdrew, said),
         objection=_objection(said),
     )
     return person if known is None else _with_facts(person, known)
+
+
+def statements_of_person(holder: RightHolder) -> list[AuthorizingAgent]:
+    """Return what the person said in any of their classes, in the order in which it was stated."""
+    rows = [h for h in holder.case.right_holders.all() if h.person == holder.person]
+    said = [row for h in rows for row in h.statements.all()]
+    return sorted(said, key=lambda row: (row.stated_at, row.pk))
+
+
+def newest_paper_against(holder: RightHolder) -> Document | None:
+    """Return the paper with which the person last objected or took the signature back, if any."""
+    against = [row for row in statements_of_person(holder) if row.position in AGAINST]
+    return against[-1].document if against else None
 
 
 def newest_facts(holder: RightHolder) -> HolderFacts | None:
@@ -67,13 +94,8 @@ def _with_facts(person: Person, known: HolderFacts) -> Person:
     if known.delegated_to is not None and known.delegated_at is not None:
         to = str(known.delegated_to.person)
         delegation = Delegation(to, known.delegated_at, known.delegated_in_writing)
-    return Person(
-        key=person.key,
-        name=person.name,
-        class_key=person.class_key,
-        signed=person.signed,
-        withdrew_at=person.withdrew_at,
-        objection=person.objection,
+    return replace(
+        person,
         living=known.is_living,
         reachable=known.is_reachable,
         minor=known.is_minor,
@@ -94,18 +116,29 @@ def _signed(said: Iterable[AuthorizingAgent]) -> Signing | None:
     return Signing(row.said_at, row.get_form_display(), by)
 
 
-def _last(said: Iterable[AuthorizingAgent], position: str) -> datetime | None:
-    rows = [row.said_at for row in said if row.position == position]
+def _newest(said: list[AuthorizingAgent], position: str) -> AuthorizingAgent | None:
+    rows = [row for row in said if row.position == position]
     return rows[-1] if rows else None
+
+
+def _settled_after(row: AuthorizingAgent, said: list[AuthorizingAgent]) -> AuthorizingAgent | None:
+    """Return what settled an objection or a withdrawal: stated later, whatever its date."""
+    later = said[said.index(row) :]
+    return next((s for s in later if s.position == Position.SETTLED), None)
+
+
+def _is_over(withdrew: AuthorizingAgent, said: list[AuthorizingAgent]) -> bool:
+    """Whether a withdrawal is settled, or the person has signed anew in any class since."""
+    anew = (row.position == Position.SIGNED and row.said_at > withdrew.said_at for row in said)
+    return _settled_after(withdrew, said) is not None or any(anew)
 
 
 def _objection(said: list[AuthorizingAgent]) -> Objection | None:
     """Return the last objection, settled or not; it ends only by what settles it."""
-    places = [i for i, row in enumerate(said) if row.position == Position.OBJECTS]
-    if not places:
+    row = _newest(said, Position.OBJECTS)
+    if row is None:
         return None
-    row = said[places[-1]]
-    settled = next((s for s in said[places[-1] :] if s.position == Position.SETTLED), None)
+    settled = _settled_after(row, said)
     if settled is None:
         return Objection(row.said_at, row.how)
     return Objection(row.said_at, row.how, settled.said_at, settled.how)

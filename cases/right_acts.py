@@ -9,21 +9,20 @@ from datetime import date, datetime
 from typing import Any
 
 from cases import right
-from cases.acts import do_act, need, need_open
+from cases.acts import do_act, need, need_open, of_this_case
 from cases.authority import BY_INSTRUMENT, EXCLUSIONS, Outcome
 from cases.errors import ActRefused
+from cases.hold_acts import hold_if_disputed
 from cases.models import (
     AuthorityReview,
     AuthorizingAgent,
     Case,
     Document,
-    Hold,
     HolderFacts,
     RankNamed,
     RightHolder,
 )
 from cases.roles import WHO
-from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry, Upload
 from chain_of_custody.trail import Sealed
 from crematory import clock
@@ -98,7 +97,7 @@ def name_holder(
             facts |= _say(holder, member, said, now)
         return facts
 
-    return do_act("name_holder", case, member, token, write, after=_hold_if_disputed(case, member))
+    return do_act("name_holder", case, member, token, write, after=hold_if_disputed(case, member))
 
 
 def state_known(holder: RightHolder, member: StaffMember, token: str, known: Known) -> CustodyEntry:
@@ -115,7 +114,7 @@ def state_known(holder: RightHolder, member: StaffMember, token: str, known: Kno
         member,
         token,
         write,
-        after=_hold_if_disputed(holder.case, member),
+        after=hold_if_disputed(holder.case, member),
     )
 
 
@@ -136,7 +135,7 @@ def state_agent(holder: RightHolder, member: StaffMember, token: str, said: Said
         member,
         token,
         write,
-        after=_hold_if_disputed(holder.case, member),
+        after=hold_if_disputed(holder.case, member),
     )
 
 
@@ -179,7 +178,7 @@ def review_authority(
             )
         if not reason.strip():
             raise ActRefused("reason_missing", "Write who answered, when, and what.")
-        _of_this_case(locked, document)
+        of_this_case(locked, document)
         AuthorityReview.objects.create(
             case=locked,
             reason=reason.strip(),
@@ -222,7 +221,7 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
         raise ActRefused("time_future", "An effort lies in the future. Correct its day.")
     if known.has_instrument and holder.rank not in BY_INSTRUMENT:
         raise ActRefused("instrument_not_asked", "This class needs no paper of its own.")
-    _of_this_case(holder.case, known.instrument)
+    of_this_case(holder.case, known.instrument)
     if known.delegated_to is not None and known.delegated_to.case_id != holder.case_id:
         raise ActRefused("person_unknown", "The delegate is not named in this case.")
     row = HolderFacts(
@@ -269,7 +268,7 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
         )
     if said.position == Position.WITHDRAWN and not person.has_signed:
         raise ActRefused("not_signed", "There is no signature to take back.")
-    _of_this_case(holder.case, said.document)
+    of_this_case(holder.case, said.document)
     row = AuthorizingAgent(
         case=holder.case,
         holder=holder,
@@ -307,50 +306,3 @@ def _holder_facts(holder: RightHolder) -> dict[str, Any]:
 
 def _kind(document: Document | None) -> str | None:
     return document.kind if document else None
-
-
-def _of_this_case(case: Case, document: Document | None) -> None:
-    if document is not None and document.case_id != case.pk:
-        raise ActRefused("document_unknown", "This paper belongs to another case.")
-
-
-def _hold_if_disputed(case: Case, member: StaffMember) -> Any:
-    """Return what opens a hold by itself, in the same transaction, once a dispute is there."""
-
-    def after(entry: CustodyEntry) -> None:
-        fresh = Case.objects.get(pk=case.pk)
-        answer = right.answer_for(fresh)
-        held = {hold.holder_id for hold in fresh.holds.all() if hold.lifted_at is None}
-        for objector in answer.objectors:
-            holder = fresh.right_holders.get(person=int(objector.key), rank=objector.class_key)
-            if holder.pk not in held:
-                _open_dispute(fresh, holder, member, entry)
-
-    return after
-
-
-def _open_dispute(
-    case: Case, holder: RightHolder, member: StaffMember, entry: CustodyEntry
-) -> None:
-    ground = f"{holder.name} ({holder.relationship}) objects to the cremation."
-    Hold.objects.create(
-        case=case,
-        kind=Hold.Kind.DISPUTE,
-        raised_by=holder.name,
-        holder=holder,
-        ground=ground,
-        opened_at=entry.recorded_at,
-        opened_by=member,
-    )
-    trail.append(
-        trail.Act(
-            facility=case.facility,
-            name="open_hold",
-            happened_at=entry.recorded_at,
-            recorded_at=entry.recorded_at,
-            case=case,
-            signed_by=member,
-            signature="session",
-            facts={"ground": Sealed(ground), "kind": "dispute"},
-        )
-    )

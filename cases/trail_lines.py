@@ -7,8 +7,9 @@ from decimal import Decimal
 from typing import Any, cast
 
 from cases.corrections import CORRECTABLE
+from cases.death import read_words
 from cases.gates import TITLES
-from cases.models import Case, DeviceAnswer
+from cases.models import Case, DeviceAnswer, Hold
 from cases.steps import STEPS
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -20,6 +21,8 @@ LATE_AFTER = timedelta(minutes=1)
 ACTS = {
     "announce": "Announced",
     "file_document": "Paper filed",
+    "take_in": "Files taken in",
+    "set_aside": "File set aside",
     "name_holder": "Person with a say named",
     "state_known": "What is known of a person with a say stated",
     "state_agent": "Word of a person with a say recorded",
@@ -34,6 +37,7 @@ ACTS = {
     "compare_band": "Identity band compared",
     "open_hold": "Put on hold",
     "lift_hold": "Hold lifted",
+    "tell_of_hold": "Told of a hold",
     "move": "Moved to another place",
     "correct": "Correction",
     "print": "Paper printed",
@@ -73,6 +77,15 @@ REASONS = {
     "reason_missing": "no reason was given",
     "ground_missing": "no ground was given",
     "hold_lifted": "the hold had been lifted already",
+    "hold_stands": "this person's objection held the case already",
+    "objector_missing": "it was not said who objects",
+    "lifted_on_missing": "it was not said what lifts the hold",
+    "dispute_stands": "the objection still had a right behind it, by the rules",
+    "paper_missing": "the paper that lifts the hold was not named",
+    "paper_unfit": "the paper was the ground of the hold itself, or had been replaced",
+    "paper_kind": "the paper was no court order",
+    "nobody_told": "nobody was named who was told",
+    "way_missing": "it was not said how they were told",
     "not_movable": "the person was in no place from which to move",
     "place_kind": "the place was of another kind",
     "place_same": "the person was there already",
@@ -106,6 +119,26 @@ REASONS = {
     "receiver_missing": "the receiver or the identification was not named",
     "receipt_unsigned": "the receiver had not signed",
     "band_differs": "the identity band read otherwise than the paperwork",
+    "document_unknown": "the paper belonged to another case",
+    "person_unknown": "the person was not named in this case",
+    "file_missing": "no file was sent",
+    "file_empty": "a file was empty",
+    "file_large": "a file was too large",
+    "file_many": "too many files came at once",
+    "file_total": "the files together were too large",
+    "file_kind": "a file was of no kind that is taken",
+    "file_broken": "a file was damaged or not complete",
+    "file_pixels": "a picture had too many dots",
+    "file_locked": "a PDF was locked by a password",
+    "file_pages": "a PDF had too many pages, or none of a sensible size",
+    "file_acts": "a PDF carried a program or another file",
+    "file_slow": "a file took too long to read",
+    "file_busy": "too many files were being looked through",
+    "file_unstored": "a file could not be stored",
+    "file_twice": "a file was here already",
+    "file_filed": "a file was filed already, or had been set aside",
+    "file_damaged": "the stored file was missing or changed",
+    "paper_replaced": "the paper had been replaced already",
     "no_objection": "nobody of this name and relationship had objected",
 }
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
@@ -113,6 +146,8 @@ DEVICES = frozenset(DeviceAnswer.Device.values)
 CHOICES: dict[str, dict[str, str]] = {
     "sex": {"f": "female", "m": "male"},
     "disposition": dict(Case.Disposition.choices),
+    "hold_kind": dict(Hold.Kind.choices),
+    "lifted_on": dict(Hold.LiftedBy.choices),
     "is_death_reportable": {"True": "yes", "False": "no"},
 }
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
@@ -210,6 +245,8 @@ def _text(key: str, text: str, units: UnitSystem) -> str:
         for ending, kind in UNITS.items():
             if key.endswith(ending):
                 return show_quantity(Decimal(text), cast(KindName, kind), units, both=True)
+        if key == "died_at":
+            return read_words(text)
         if key.endswith("_at"):
             return when(datetime.fromisoformat(text))
     except (ArithmeticError, ValueError):  # written by an earlier form of the act: as it stands

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from cases.views import case, machine, papers, persons, right, side, steps, trail
+from cases.views import case, holds, machine, papers, persons, right, side, steps, trail
 
 app_name = "cases"
 
@@ -20,8 +20,9 @@ case_routes: list[URLPattern] = [
     path("<str:number>/settle/", side.settle, name="settle"),
     path("<str:number>/devices/", side.devices, name="devices"),
     path("<str:number>/band/", side.band, name="band"),
-    path("<str:number>/hold/", side.hold, name="hold"),
-    path("<str:number>/holds/<int:pk>/lift/", side.lift, name="lift"),
+    path("<str:number>/hold/", holds.hold, name="hold"),
+    path("<str:number>/holds/<int:pk>/", holds.held, name="held"),
+    path("<str:number>/holds/<int:pk>/lift/", holds.lift, name="lift"),
     path("<str:number>/correct/", side.correct, name="correct"),
     path("<str:number>/move/", side.move, name="move"),
     path("<str:number>/print/<slug:kind>/", papers.print_kind, name="print"),

@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from cases import acts
+from cases import hold_acts
 from cases.models import Case
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -155,7 +155,9 @@ def answer(client: Client, name: str, row: Row, case: Case) -> int:
 def subject(facility: Facility) -> Case:
     """A person in care and on hold: every page of a case can be opened."""
     case = cast.bring(cast.make_case(facility), "in_care")
-    acts.open_hold(case, cast.signature(cast.member(facility, cast.CLERK)), cast.token(), "wait")
+    hold_acts.open_hold(
+        case, cast.signature(cast.member(facility, cast.CLERK)), cast.token(), "wait"
+    )
     return case
 
 

@@ -81,7 +81,9 @@ class Person:
     `facts` are keys such as "separated_by_order"; a fact matters only where the rank names it.
     `instrument_on_file` is asked for the classes in BY_INSTRUMENT: False means it was looked
     for and does not exist. The decedent's own directions are a "person" too: `signed` is the
-    decedent's signature in life, `objection` stands for directions against cremation.
+    decedent's signature in life, `objection` stands for directions against cremation. A
+    signature that was taken back never counts again; `withdrawal_is_settled` only says that
+    taking it back opposes nothing any more.
     """
 
     key: str
@@ -94,6 +96,7 @@ class Person:
     sound_mind: bool | None = None
     signed: Signing | None = None
     withdrew_at: datetime | None = None
+    withdrawal_is_settled: bool = False
     objection: Objection | None = None
     delegation: Delegation | None = None
     facts: frozenset[str] = frozenset()
@@ -108,7 +111,8 @@ class Person:
 
     @property
     def opposes(self) -> bool:
-        """Whether an objection stands, or a signature was taken back and not given anew."""
+        """Whether an objection stands, or a signature was taken back, not given anew, unsettled."""
         if self.objection is not None and self.objection.stands:
             return True
-        return self.withdrew_at is not None and not self.has_signed
+        is_back = self.withdrew_at is not None and not self.has_signed
+        return is_back and not self.withdrawal_is_settled

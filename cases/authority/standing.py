@@ -100,7 +100,7 @@ def _not_reached(person: Person, persons: Sequence[Person]) -> bool:
     """Recorded as not reachable with efforts, and nothing recorded that shows the contrary."""
     if person.reachable is not False or not person.efforts:
         return False
-    heard_of = person.signed is not None or person.opposes
+    heard_of = any((person.signed, person.objection, person.withdrew_at))
     return not heard_of and not any(p.reachable is not False for p in _delegates(person, persons))
 
 

@@ -2,7 +2,7 @@
 
 from django.utils import timezone
 
-from cases import identity, right, scans
+from cases import holds, identity, right, scans
 from cases.authority import Outcome, explain
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused
 from cases.law import CHECK_LOCALLY
@@ -19,13 +19,14 @@ REFEREES = ("medical_referee", "referee_or_coroner")
 @gate("No hold")
 def no_hold(s: Situation) -> Answer:
     # Rows of the case are read whole, so that a page may have fetched them once for all gates.
-    hold = next((hold for hold in s.case.holds.all() if hold.lifted_at is None), None)
-    if hold is None:
+    found = holds.open_holds(s.case)
+    if not found:
         return passed()
+    hold, more = found[0], len(found) - 1
     since = timezone.localtime(hold.opened_at, s.case.facility.zone)
     return refused(
         f"On hold since {since:%a} {since.day} {since:%b %Y %H:%M %Z} "
-        f"by {hold.opened_by.printed_name}: {hold.ground}",
+        f"by {hold.opened_by.printed_name}: {hold.ground}" + (f" And {more} more." if more else ""),
         "a manager lifts it with a reason",
     )
 

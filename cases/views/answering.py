@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.datastructures import MultiValueDict
 
 from cases.errors import ActRefused
@@ -40,12 +41,13 @@ F = TypeVar("F", bound=WritingForm)
 
 @dataclass(frozen=True)
 class Page:
-    """What one page shows and what its act is called in the trail."""
+    """What one page shows and what its act is called in the trail; `back` leads to the case."""
 
     template: str
     act: str
     done: str
     context: dict[str, Any] = field(default_factory=dict)
+    back: str = ""
 
 
 def pop_kept(request: StaffRequest) -> MultiValueDict[str, str] | None:
@@ -84,21 +86,21 @@ def open_form(request: StaffRequest, form: type[F], **kwargs: Any) -> F:
 def answer(
     request: StaffRequest, case: Case, form: WritingForm, page: Page, act: Callable[[], Any]
 ) -> HttpResponse:
-    """Do the act of a valid form and go to the case; else show the form and why.
+    """Do the act of a valid form and go to the case, or `page.back`; else show the form and why.
 
     A form that was sent before is answered with what it did then, before anything is checked:
     by now its place is taken, by its own doing.
     """
-    status = 200
+    status, back = 200, page.back or reverse("cases:case", args=[case.number])
     if form.is_bound:
         if _was_sent(case, page.act, form):
             messages.info(request, AGAIN_TEXT)
-            return redirect("cases:case", number=case.number)
+            return redirect(back)
         try:
             if form.is_valid():
                 act()
                 messages.success(request, page.done)
-                return redirect("cases:case", number=case.number)
+                return redirect(back)
             status = 422
         except (ActRefused, SignatureRefused, ValidationError) as refusal:
             status = refuse(case, form, page.act, refusal)

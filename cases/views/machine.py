@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_http_methods, require_safe
 
-from cases import overview
+from cases import holds, overview
 from cases.doubt_words import question
 from cases.forms.machine import CorrectReadingForm, ReadingForm
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
@@ -215,7 +215,10 @@ def _live(request: StaffRequest, code: str) -> dict[str, Any]:
     }
     if here.case and here.next_step:
         situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
-        return {**context, "gates": ask_all(situation)}
+        gates = ask_all(situation)
+        is_held = any(v.gate == "no_hold" and v.state == REFUSED for v in gates)
+        told = holds.meanwhile(here.case.stage) if is_held else ""
+        return {**context, "gates": gates, "meanwhile": told}
     return {**context, **_candidates(request, here, now)}
 
 

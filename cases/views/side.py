@@ -6,7 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
 from cases import acts
@@ -16,7 +16,7 @@ from cases.forms import side as forms
 from cases.forms.base import WritingForm
 from cases.forms.devices import DevicesForm
 from cases.identity import IDENTITY
-from cases.models import Case, Hold
+from cases.models import Case
 from cases.selectors import case_or_404, correctable_values
 from cases.steps import BEFORE_CHARGE
 from cases.views.answering import Page, answer, fill, open_form, pop_kept, refuse
@@ -128,37 +128,6 @@ def band(request: StaffRequest, number: str) -> HttpResponse:
             form.token_sent,
             form.cleaned_data["band_reads"],
         ),
-    )
-
-
-@require_http_methods(["GET", "POST"])
-def hold(request: StaffRequest, number: str) -> HttpResponse:
-    """Put the case on hold."""
-    case = case_or_404(request, number)
-    form = open_form(request, forms.HoldForm, facility=case.facility)
-    page = Page("cases/hold.html", "open_hold", "The case is on hold. No step can be taken.")
-    return answer(
-        request,
-        case,
-        form,
-        page,
-        lambda: acts.open_hold(case, form.signer(), form.token_sent, **form.stated()),
-    )
-
-
-@require_http_methods(["GET", "POST"])
-def lift(request: StaffRequest, number: str, pk: int) -> HttpResponse:
-    """Lift a hold."""
-    case = case_or_404(request, number)
-    opened = get_object_or_404(Hold.objects.select_related("case", "opened_by"), pk=pk, case=case)
-    form = open_form(request, forms.LiftForm, facility=case.facility)
-    page = Page("cases/lift.html", "lift_hold", "The hold is lifted.", {"hold": opened})
-    return answer(
-        request,
-        case,
-        form,
-        page,
-        lambda: acts.lift_hold(opened, form.signer(), form.token_sent, **form.stated()),
     )
 
 

@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from cases import overview
+from cases import holds, overview
 from cases.roles import WHO, power
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
@@ -20,7 +20,7 @@ def today(request: StaffRequest) -> HttpResponse:
 
     def read() -> dict[str, Any]:
         return {
-            "holds": overview.open_holds(facility),
+            "holds": [(hold, holds.not_told(hold)) for hold in overview.open_holds(facility)],
             "groups": overview.waiting(facility),
             "machines": overview.machines(facility, clock.now()),
             "free_places": overview.free_places(facility),

@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from cases import acts
+from cases import hold_acts
 from cases.models import Case
 from crematory.models import Facility, StaffMember
 from retort_log.models import Reading, Retort
@@ -34,7 +34,7 @@ class TestMachine:
         held, unlabelled, ready = (cast.bring(cast.make_case(facility), "tagged") for _ in range(3))
         cast.make_label(held)
         cast.make_label(ready)
-        acts.open_hold(held, cast.signature(cast.member(facility, "M1")), "t", "wait")
+        hold_acts.open_hold(held, cast.signature(cast.member(facility, "M1")), "t", "wait")
         page = text_of(as_operator, reverse("machine", args=["retort-1"]))
         action = reverse("cases:step", args=[ready.number, "charge"]) + "?retort=retort-1"
         assert f'id="next-action" href="{action}"' in page

@@ -16,7 +16,7 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from cases import acts
+from cases import hold_acts
 from cases.corrections import correct
 from cases.errors import ActRefused, StepRefused
 from cases.models import Case
@@ -142,9 +142,9 @@ class Path(RuleBasedStateMachine):
         with clock.pinned(self.now):
             signed = self.signature(cast.CLERK)
             if self.case.is_open and ground.strip():
-                acts.open_hold(self.case, signed, cast.token(), ground)
+                hold_acts.open_hold(self.case, signed, cast.token(), ground)
             else:
-                self.refused(lambda: acts.open_hold(self.case, signed, cast.token(), ground))
+                self.refused(lambda: hold_acts.open_hold(self.case, signed, cast.token(), ground))
 
     @precondition(lambda self: self.held)
     @rule(key=st.sampled_from([cast.MANAGER, cast.MANAGER, cast.CLERK]))
@@ -153,10 +153,23 @@ class Path(RuleBasedStateMachine):
         with clock.pinned(self.now):
             signed = self.signature(key)
             if key == cast.MANAGER:
-                acts.lift_hold(hold, signed, cast.token(), "answered")
-                self.refused(lambda: acts.lift_hold(hold, signed, cast.token(), "again"))
+                hold_acts.lift_hold(
+                    hold, signed, cast.token(), hold_acts.Lifting(on="cleared", reason="answered")
+                )
+                self.refused(
+                    lambda: hold_acts.lift_hold(
+                        hold, signed, cast.token(), hold_acts.Lifting(on="cleared", reason="again")
+                    )
+                )
             else:
-                self.refused(lambda: acts.lift_hold(hold, signed, cast.token(), "I say so"))
+                self.refused(
+                    lambda: hold_acts.lift_hold(
+                        hold,
+                        signed,
+                        cast.token(),
+                        hold_acts.Lifting(on="cleared", reason="I say so"),
+                    )
+                )
 
     @rule(key=st.sampled_from([cast.MANAGER, cast.OPERATOR]), name=st.sampled_from(["A", "B"]))
     def correct_the_sender(self, key: str, name: str) -> None:
