@@ -157,20 +157,12 @@ def _found(case: Case) -> dict[str, Any]:
 
 
 def file_document(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """File a paper that was seen."""
+    """File a paper that was seen, with its `files` and the version that it `replaces`, if any."""
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["file_document"])
         need_open(locked)
-        document = Document(case=locked, filed_at=now, **fields)
-        document.full_clean()
-        document.save()
-        return {
-            "kind": document.kind,
-            "reference": Sealed(document.reference),
-            "issued_by": Sealed(document.issued_by),
-            "issued_on": document.issued_on,
-        }
+        return documents.write(locked, now, **fields)
 
     return do_act("file_document", case, member, token, write)
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from django.utils.formats import date_format
 
-from cases import right
+from cases import death, right
 from cases.corrections import CORRECTABLE
 from cases.models import Case, Recipient
 from cases.steps import STAGES, STEPS
@@ -41,7 +41,7 @@ def person(case: Case) -> Facts:
         "decedent_name": case.decedent_name,
         "years": case.years,
         "born_on": _day(case.born_on),
-        "died_at": when(case.died_at),
+        "died_at": death.words(death.of(case), case.facility.zone),
     }
 
 

@@ -22,7 +22,7 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
         raise Http404(f"This is no case number. {problem}")
     case = (
         Case.objects.filter(facility=request.facility, number=wanted)  # type: ignore[attr-defined]
-        .select_related("disc")
+        .select_related("disc", "judged_under")
         .first()
     )
     if case is None:

@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from cases import acts, papers, right_acts
+from cases import acts, papers, right_acts, thing_acts
 from cases.facts import (
     AssignDiscFacts,
     AuthorizeFacts,
@@ -31,6 +31,7 @@ from cases.models import Case, DeviceAnswer, RightHolder
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
+from cases.waits import kinds_on_file
 from chain_of_custody.models import CustodyEntry, Paper, Place, Placement
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -129,8 +130,29 @@ def make_case(facility: Facility, at: datetime | None = None, **fields: Any) -> 
     """Announce a person through the act; by default a day after the facility's last case."""
     if at is not None:
         fields["announced_at"] = at
-    return factories.CaseFactory.create(
+    case = factories.CaseFactory.create(
         facility=facility, member=member(facility, CLERK), token=token(), **fields
+    )
+    with clock.pinned(case.announced_at):
+        file_papers(case, "receive")
+    return case
+
+
+def file_papers(case: Case, before: str) -> None:
+    """File what the law asks before a step: its papers, and the certificate a wait counts from."""
+    due = [(p.kind, p.instead) for p in case.law.papers_before(before) if not p.is_conditional]
+    if before == "charge" and case.law.wait.starts == "certificate":
+        due.append(("final_death_certificate", ("death_record",)))
+    for kind, instead in due:
+        if not kinds_on_file(Case.objects.get(pk=case.pk)).intersection({kind, *instead}):
+            file_paper(case, kind)
+
+
+def file_paper(case: Case, kind: str) -> CustodyEntry:
+    """File one paper, as of now."""
+    clerk, today = member(case.facility, CLERK), clock.now().date()
+    return acts.file_document(
+        case, clerk, token(), kind=kind, reference="R-1", issued_by="Registrar", issued_on=today
     )
 
 
@@ -248,17 +270,9 @@ def prepare(verb: str, case: Case) -> None:
 
 def _papers(case: Case) -> None:
     clerk = member(case.facility, CLERK)
-    today = clock.now().date()
-    for rule in case.law.documents:
-        acts.file_document(
-            case, clerk, token(), kind=rule.kind, reference="R-1", issued_by="Registrar",
-            issued_on=today,
-        )  # fmt: skip
+    file_papers(case, "charge")
     if case.law.clearance_rule == "always":
-        acts.file_document(
-            case, clerk, token(), kind="medical_clearance", reference="M-1",
-            issued_by="Medical examiner", issued_on=today,
-        )  # fmt: skip
+        file_paper(case, "medical_clearance")
     authorize_by_daughter(case)
     acts.name_recipient(case, clerk, token(), name="Rita Recipient", relationship="daughter")
     acts.settle(case, clerk, token(), is_death_reportable=False, disposition="hand_over")
@@ -305,7 +319,7 @@ def _devices(case: Case) -> None:
         for device in DeviceAnswer.Device.values
     ]
     acts.answer_devices(case, operator, token(), answers)
-    acts.settle(case, operator, token(), jewellery="none")
+    thing_acts.list_things(case, operator, token(), [], is_complete=True)
 
 
 def read(retort: Retort, values: tuple[Decimal, Decimal], at: datetime | None = None) -> Reading:

@@ -101,6 +101,11 @@ def when(value: datetime | None) -> str:
     return f"{_day(local.date(), get_language())} {local:%H:%M} {zone}"
 
 
+def long_day(value: date) -> str:
+    """A day without a time of day: "Tue 3 Mar 2026"."""
+    return _day(value, get_language())
+
+
 @lru_cache(maxsize=1024)
 def _day(day: date, language: str | None) -> str:
     """The day in the active language, kept: a list shows the same few days many times."""
