@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import transaction
 
-from cases import death, device_answers, numbering
+from cases import death, device_answers, documents, numbering
 from cases.effects import move
 from cases.errors import ActRefused
 from cases.models import Case, DeviceAnswer, Document, Recipient
@@ -19,7 +19,7 @@ from cases.roles import WHO, may_name_recipient, named
 from cases.steps import BEFORE_CHARGE
 from cases.taking import check_member, check_witness, lock, record_refusal, repeated
 from chain_of_custody import trail
-from chain_of_custody.models import CustodyEntry, Place, open_placement
+from chain_of_custody.models import CustodyEntry, Place, Upload, open_placement
 from chain_of_custody.trail import Sealed
 from crematory import clock
 from crematory.models import Facility, Role, StaffMember
@@ -86,8 +86,8 @@ def need_open(case: Case) -> None:
         raise ActRefused("stage", "This case is closed; nothing more can be filed on it.")
 
 
-def of_this_case(case: Case, document: Document | None) -> None:
-    """Refuse a paper that is another case's."""
+def of_this_case(case: Case, document: Document | Upload | None) -> None:
+    """Refuse a paper, or a file, that is another case's."""
     if document is not None and document.case_id != case.pk:
         raise ActRefused("document_unknown", "This paper belongs to another case.")
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from cases import right
+from cases import documents, right
 from cases.authority.persons import DIRECTIONS
 from cases.law import Jurisdiction
 from cases.law.base import State
@@ -90,11 +90,12 @@ def ways(hold: Hold) -> list[Way]:
 
 
 def has_no_say(hold: Hold) -> bool:
-    """Whether the objection behind a dispute matters no longer by the rules as they stand.
+    """Whether an objection stands that by the rules as they are now does not matter.
 
-    Never true of somebody who is not named in the case: of them the rules say nothing.
+    Never true of somebody who is not named in the case: of them the rules say nothing. Nor of
+    an objection that was settled: what settled it lifts the hold, with its paper.
     """
-    if hold.holder is None:
+    if hold.holder is None or not right.person_of(hold.holder).opposes:
         return False
     objectors = right.answer_for(hold.case).objectors
     return hold.holder.person not in {int(person.key) for person in objectors}
@@ -112,8 +113,7 @@ def lifted_holds(case: Case) -> list[Hold]:
 
 def usable_papers(hold: Hold) -> list[Document]:
     """Return the papers on file that may lift the hold: not its own, none that was replaced."""
-    found = hold.case.documents.filter(replaced_by__isnull=True)
-    return [document for document in found if document.pk != hold.document_id]
+    return [paper for paper in documents.current(hold.case) if paper.pk != hold.document_id]
 
 
 def to_be_told(hold: Hold) -> list[str]:

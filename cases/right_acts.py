@@ -22,6 +22,7 @@ from cases.models import (
     RankNamed,
     RightHolder,
 )
+from cases.names import fold
 from cases.roles import WHO
 from chain_of_custody.models import CustodyEntry, Upload
 from chain_of_custody.trail import Sealed
@@ -195,6 +196,7 @@ def _name(case: Case, who: Named, now: datetime) -> RightHolder:
     holders = list(case.right_holders.all())
     if who.person is not None and who.person not in {h.person for h in holders}:
         raise ActRefused("person_unknown", "This person is not named in this case yet.")
+    _check_named(holders, who)
     number = who.person or max((h.person for h in holders), default=0) + 1
     holder = RightHolder(
         case=case,
@@ -209,6 +211,17 @@ def _name(case: Case, who: Named, now: datetime) -> RightHolder:
     return holder
 
 
+def _check_named(holders: list[RightHolder], who: Named) -> None:
+    """Refuse to count one person as two, or two as one: each has a single signature."""
+    for holder in holders:
+        same_name = fold(holder.name) == fold(who.name)
+        if who.person == holder.person and not same_name:
+            raise ActRefused("name_differs", f"This person is named as {holder.name} here.")
+        same_tie = fold(holder.relationship) == fold(who.relationship)
+        if holder.rank == who.rank and same_name and same_tie:
+            raise ActRefused("named_before", f"{holder.name} is named in this class already.")
+
+
 def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
     if unknown := known.excluded - set(EXCLUSIONS):
         raise ActRefused("exclusion_unknown", f"Not known: {', '.join(sorted(unknown))}.")
@@ -217,13 +230,18 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
             "efforts_missing",
             "Somebody counts as not reachable only with the efforts to give notice: day and way.",
         )
-    if any(on > clock.now().date() for on, _ in known.efforts):
+    today = now.astimezone(holder.case.facility.zone).date()
+    if any(on > today for on, _ in known.efforts):
         raise ActRefused("time_future", "An effort lies in the future. Correct its day.")
     if known.has_instrument and holder.rank not in BY_INSTRUMENT:
         raise ActRefused("instrument_not_asked", "This class needs no paper of its own.")
+    if known.has_instrument and known.instrument is None:
+        raise ActRefused(
+            "instrument_missing",
+            "Put the paper or order on file first, then choose it: the right rests on it.",
+        )
     of_this_case(holder.case, known.instrument)
-    if known.delegated_to is not None and known.delegated_to.case_id != holder.case_id:
-        raise ActRefused("person_unknown", "The delegate is not named in this case.")
+    _check_delegation(holder, known, now)
     row = HolderFacts(
         holder=holder,
         efforts=[{"on": on.isoformat(), "how": how} for on, how in known.efforts],
@@ -239,6 +257,23 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
         "excluded": sorted(known.excluded),
         "informant": Sealed(known.informant),
     }
+
+
+def _check_delegation(holder: RightHolder, known: Known, now: datetime) -> None:
+    if known.delegated_to is None:
+        return
+    _of_the_same(holder.case, known.delegated_to)
+    if known.delegated_to.person == holder.person:
+        raise ActRefused("delegate_self", "Nobody delegates to themselves.")
+    if known.delegated_at is None:
+        raise ActRefused("delegation_undated", "Say when the right was delegated.")
+    if known.delegated_at > now:
+        raise ActRefused("time_future", "The delegation lies in the future. Correct its time.")
+
+
+def _of_the_same(case: Case, holder: RightHolder | None) -> None:
+    if holder is not None and holder.case_id != case.pk:
+        raise ActRefused("person_unknown", "The delegate is not named in this case.")
 
 
 ASKED = ("is_living", "is_reachable", "is_minor", "is_of_sound_mind", "has_instrument")
@@ -259,8 +294,14 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
     objects = person.objection is not None and person.objection.stands
     if said.position == Position.SETTLED:
         need(member, Role.MANAGER)
-        if not objects:
+        if not person.opposes:
             raise ActRefused("no_objection", "This person has no objection that stands.")
+        if said.document is None:
+            raise ActRefused(
+                "paper_missing",
+                "An objection is settled only with a paper: a court's order, a signed agreement "
+                "or a written withdrawal. File it, then choose it here.",
+            )
     if objects and said.position == Position.SIGNED:
         raise ActRefused(
             "objection_stands",
@@ -269,6 +310,8 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
     if said.position == Position.WITHDRAWN and not person.has_signed:
         raise ActRefused("not_signed", "There is no signature to take back.")
     of_this_case(holder.case, said.document)
+    of_this_case(holder.case, said.drawing)
+    _of_the_same(holder.case, said.by_delegate)
     row = AuthorizingAgent(
         case=holder.case,
         holder=holder,

@@ -27,7 +27,7 @@ from cases.facts import (
     ReleaseFacts,
     ReturnFacts,
 )
-from cases.models import Case, DeviceAnswer, RightHolder
+from cases.models import Case, DeviceAnswer, Document, RightHolder
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
@@ -154,6 +154,12 @@ def file_paper(case: Case, kind: str) -> CustodyEntry:
     return acts.file_document(
         case, clerk, token(), kind=kind, reference="R-1", issued_by="Registrar", issued_on=today
     )
+
+
+def paper(case: Case, kind: str) -> Document:
+    """File one paper, as of now, and return it."""
+    file_paper(case, kind)
+    return case.documents.latest("pk")
 
 
 def free_place(case: Case, kind: str) -> Place:
@@ -307,7 +313,9 @@ def says(case: Case, who: StaffMember, name: str, position: str, **more: Any) ->
 
 
 def speaks(holder: RightHolder, who: StaffMember, position: str, **more: Any) -> CustodyEntry:
-    """Let somebody who is named say one thing more, as of now."""
+    """Let somebody who is named say one thing more, as of now; what settles it, with its paper."""
+    if position == "settled":
+        more.setdefault("document", paper(holder.case, "court_order"))
     said = right_acts.Said(position=position, said_at=clock.now(), how="letter", **more)
     return right_acts.state_agent(holder, who, token(), said)
 
