@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from cases import documents, right
+from cases import right
 from cases.authority.persons import DIRECTIONS
 from cases.law import Jurisdiction
 from cases.law.base import State
@@ -113,7 +113,8 @@ def lifted_holds(case: Case) -> list[Hold]:
 
 def usable_papers(hold: Hold) -> list[Document]:
     """Return the papers on file that may lift the hold: not its own, none that was replaced."""
-    return [paper for paper in documents.current(hold.case) if paper.pk != hold.document_id]
+    found = hold.case.documents.filter(replaced_by__isnull=True)
+    return [paper for paper in found if paper.pk != hold.document_id]
 
 
 def to_be_told(hold: Hold) -> list[str]:
