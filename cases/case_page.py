@@ -11,13 +11,14 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 from django.db.models.fields.json import KT
 
-from cases import holds, papers, right
+from cases import documents, holds, papers, radiation, right, things
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, DeviceAnswer, Hold
 from cases.roles import WHO, power, powers
 from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import CustodyEntry, Paper, open_placement
+from crematory import clock
 from crematory.models import StaffMember
 
 # Gates of later steps that the record alone answers, before anybody stands at the machine.
@@ -42,10 +43,13 @@ ON_RECORD = frozenset(
 LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 FETCHED = (
     *right.FETCHED,
-    "documents",
+    "documents__upload",
+    "documents__replaced_by",
     "wait_grounds",
     "recipients",
     "device_answers",
+    "things__returned",
+    "things_looked_for",
     *holds.FETCHED,
 )
 
@@ -173,8 +177,13 @@ def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
     return {
         "case": case,
         "devices": newest_devices(case),
+        "radiation": radiation.shown(case, clock.now()),
+        "things": things.standing(case),
+        "things_due": bool(things.due(case)),
+        "looked": bool(case.things_looked_for.all()),
         "can_settle": case.stage in BEFORE_CHARGE,
         "may": powers(member, case.stage),
+        "can_file": documents.can_file(case, member),
     }
 
 

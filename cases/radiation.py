@@ -49,7 +49,7 @@ def answer_for(case: Case, stated: DeviceAnswer, now: datetime) -> RadioactiveAn
     if stated.adviser and stated.advised_on and stated.allowed_from:
         advice = Advice(stated.adviser, stated.advised_on, stated.allowed_from)
     return radioactive(
-        stated.nuclide,
+        "another nuclide" if stated.nuclide == "other" else stated.nuclide,
         # While it is not known how it came into the body, no wait for seeds is taken for it.
         Use(stated.nuclide_use or "dose"),
         stated.placed_on,
@@ -85,3 +85,20 @@ def activity_now(case: Case, stated: DeviceAnswer, now: datetime) -> ActivityNow
         source=of.source,
         note=of.note,
     )
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a page shows of a radioactive person."""
+
+    answer: RadioactiveAnswer
+    activity: ActivityNow | None
+
+
+def shown(case: Case, now: datetime) -> Shown | None:
+    """Return what a page shows, or None where nothing radioactive is said to be in the body."""
+    answers = [a for a in case.device_answers.all() if a.device == "radioactive"]
+    if not answers or answers[-1].answer != "yes":
+        return None
+    stated = answers[-1]
+    return Shown(answer_for(case, stated, now), activity_now(case, stated, now))

@@ -12,7 +12,7 @@ from cases.roles import WHO
 from cases.steps import BEFORE_CHARGE
 from cases.things import Wish, due, hand_out, standing, written_at_receipt
 from chain_of_custody import uploads_in
-from chain_of_custody.models import CustodyEntry
+from chain_of_custody.models import CustodyEntry, Upload
 from chain_of_custody.trail import Sealed
 from chain_of_custody.uploads_in import Arrived
 from crematory.models import StaffMember
@@ -53,7 +53,7 @@ def list_things(
             raise ActRefused("unchanged", "Nothing is listed here.")
         rows = [_write(locked, member, line, now) for line in lines]
         facts: dict[str, Any] = {"things": Sealed(_told(rows))} if rows else {}
-        if photos := [uploads_in.in_trail(row.photo) for row in rows if _is_new_photo(row)]:
+        if photos := [uploads_in.in_trail(photo) for photo in _new_photos(rows)]:
             facts["photographs"] = photos
         if is_complete:
             facts |= _complete(locked, note.strip(), now)
@@ -104,8 +104,10 @@ def _check(case: Case, line: Listed) -> None:
         raise ActRefused("thing_gone", "After the charge nothing more goes with the person.")
 
 
-def _is_new_photo(row: PersonalThing) -> bool:
-    return row.photo is not None and (row.replaces is None or row.replaces.photo != row.photo)
+def _new_photos(rows: Sequence[PersonalThing]) -> list[Upload]:
+    """Return the photographs that came with these rows, not with those that they replace."""
+    before = {row.replaces.photo_id for row in rows if row.replaces}
+    return [row.photo for row in rows if row.photo and row.photo.pk not in before]
 
 
 def _told(rows: Sequence[PersonalThing]) -> str:

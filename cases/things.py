@@ -14,22 +14,30 @@ NONE_WRITTEN = frozenset({"none", "nothing", "no", "nil", "ninguno", "nada"})
 
 def standing(case: Case) -> list[PersonalThing]:
     """Return the things that are on the list now, oldest first; given back or not."""
-    rows = list(case.things.all())
+    rows = _rows(case)
     replaced = {row.replaces_id for row in rows}
     return [row for row in rows if row.pk not in replaced and row.wish != Wish.MISTAKE]
 
 
+def _rows(case: Case) -> list[PersonalThing]:
+    """All rows with what was given back; a page may have fetched them once for all gates."""
+    if "things" in getattr(case, "_prefetched_objects_cache", {}):
+        return list(case.things.all())
+    return list(case.things.select_related("returned", "photo"))
+
+
 def due(case: Case) -> list[PersonalThing]:
     """Return the things that lie here and are to be given back."""
-    return [row for row in standing(case) if row.wish == Wish.RETURNED and not _is_back(row)]
+    return [row for row in standing(case) if row.wish == Wish.RETURNED and not is_back(row)]
 
 
 def given(case: Case) -> list[PersonalThing]:
     """Return the things that were given back."""
-    return [row for row in standing(case) if _is_back(row)]
+    return [row for row in standing(case) if is_back(row)]
 
 
-def _is_back(thing: PersonalThing) -> bool:
+def is_back(thing: PersonalThing) -> bool:
+    """True where the thing was given back."""
     return hasattr(thing, "returned")
 
 

@@ -11,7 +11,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from cases import acts, papers, right_acts, thing_acts
+from cases import acts, papers, right, right_acts, thing_acts
+from cases.authority import Outcome
 from cases.facts import (
     AssignDiscFacts,
     AuthorizeFacts,
@@ -295,6 +296,9 @@ def authorize_by_daughter(case: Case) -> None:
     known = right_acts.Known(informant="Anna Agent", is_living=True, is_reachable=True)
     who = right_acts.Named(name="Anna Agent", rank="child", relationship="daughter")
     right_acts.name_holder(case, clerk, token(), who, known, said)
+    if right.answer_for(Case.objects.get(pk=case.pk)).outcome is Outcome.UNDECIDED:
+        manager = signature(member(case.facility, MANAGER))
+        right_acts.review_authority(case, manager, token(), "The registrar answered.", None)
 
 
 def says(case: Case, who: StaffMember, name: str, position: str, **more: Any) -> RightHolder:

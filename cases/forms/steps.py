@@ -10,6 +10,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.datastructures import MultiValueDict
 
+from cases import things
 from cases.facts import FACTS, Container, ContainFacts, Facts, ProcessFacts
 from cases.forms.base import SignedForm, WitnessedForm, is_signing, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
@@ -299,24 +300,39 @@ class ContainForm(StepForm):
         return ContainFacts(**self.stated(), containers=containers)
 
 
-class ReleaseForm(StepForm, WitnessedForm):
+class HandingOverForm(StepForm, WitnessedForm):
+    """Remains or the person leave the house, and with them the things that lie here."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        lying = things.due(self.case)
+        if lying:
+            label = f"Given back with this, on the signed receipt: {things.words(lying)}"
+            self.fields["things_are_given"].label = label
+        else:
+            del self.fields["things_are_given"]
+
+
+class ReleaseForm(HandingOverForm):
     verb = "release"
     recipient_name = text("Name of the recipient, as on the identification", NAME_LENGTH)
     identification = text("Identification seen", 200, help_text="Its kind, and who issued it.")
     disc_on_paper = ScanField(label="Disc number, read aloud from the paper")
     disc_on_container = ScanField(label="Disc number, read aloud from the container")
     receipt_is_signed = yes("The recipient signed the receipt")
+    things_are_given = yes("")
     carrier = text("Carrier, when sent", 100, required=False)
     tracking_number = text("Tracking number, when sent", 100, required=False)
 
 
-class ReturnForm(StepForm, WitnessedForm):
+class ReturnForm(HandingOverForm):
     verb = "return_uncremated"
     recipient_name = text("Who takes the person back", NAME_LENGTH)
     firm = text("Firm", 200)
     identification = text("Identification seen", 200)
     reason = lines("Why the person is returned")
     receipt_is_signed = yes("The receipt is signed")
+    things_are_given = yes("")
 
 
 FORMS: dict[str, type[StepForm]] = {

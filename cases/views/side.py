@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from cases import acts
+from cases import acts, device_rules, radiation
 from cases.corrections import correct as correct_value
 from cases.errors import ActRefused
 from cases.forms import side as forms
@@ -22,6 +22,7 @@ from cases.steps import BEFORE_CHARGE
 from cases.views.answering import Page, answer, fill, open_form, pop_kept, refuse
 from cases.views.requests import StaffRequest
 from chain_of_custody.models import open_placement
+from crematory import clock
 
 
 @require_http_methods(["GET", "POST"])
@@ -106,7 +107,11 @@ def devices(request: StaffRequest, number: str) -> HttpResponse:
                 why=form.cleaned_data["why"],
             )
 
-    page = Page("cases/devices.html", "answer_device", "The answers are recorded.")
+    context = {
+        "law_lines": device_rules.told(case.law),
+        "radiation": radiation.shown(case, clock.now()),
+    }
+    page = Page("cases/devices.html", "answer_device", "The answers are recorded.", context)
     return answer(request, case, form, page, act)
 
 

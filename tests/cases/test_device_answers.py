@@ -1,6 +1,6 @@
 """A device once said to be there stops mattering only by a signature; answers are all or none."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -18,7 +18,12 @@ from tests.cases.pages import browser, signed, text_of, url
 from tests.cases.test_pages_case import device_form
 
 PACEMAKER = {"device": "pacemaker", "informant": "her physician"}
-REMOVED = {"removed_by": "Dr Example", "went_to": "the clinic"}
+REMOVED = {
+    "outcome": "removed",
+    "removed_by": "Dr Example",
+    "went_to": "the clinic",
+    "receipt_reference": "R-14",
+}
 
 
 def say(case: Case, member: StaffMember, answer: str, **fields: Any) -> CustodyEntry:
@@ -62,8 +67,11 @@ def test_a_removal_and_a_safe_time_are_signed(facility: Facility, clerk: StaffMe
         say(case, clerk, "yes", removed_at=at, **REMOVED)
     say(case, clerk, "yes", removed_at=at, signed_by=cast.signature(clerk), **REMOVED)
     say(case, clerk, "yes", device="radioactive")
-    with pytest.raises(ActRefused, match="Sign with staff code"):
-        say(case, clerk, "yes", device="radioactive", safe_from=at)
+    advice = {"adviser": "A. Example", "advised_on": at.date(), "allowed_from": at.date()}
+    seeds = {"nuclide": "I-125", "nuclide_use": "seeds", "placed_on": date(2020, 1, 1)}
+    for lifts in (advice, seeds):
+        with pytest.raises(ActRefused, match="Sign with staff code"):
+            say(case, clerk, "yes", device="radioactive", **lifts)
 
 
 def test_one_bad_answer_records_none(facility: Facility, clerk: StaffMember) -> None:
