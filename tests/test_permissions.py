@@ -10,10 +10,12 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from cases import hold_acts
 from cases.models import Case
+from chain_of_custody import uploads_in
 from crematory import clock
 from crematory.models import Facility, StaffMember
 from retort_log.models import Retort
 from tests import cast
+from tests.papers_in import picture
 
 pytestmark = pytest.mark.django_db
 
@@ -44,6 +46,18 @@ def number(case: Case) -> list[Any]:
 
 def retort(case: Case) -> list[Any]:
     return ["retort-1"]
+
+
+def a_file(case: Case) -> list[Any]:
+    """A file that came in; addresses are made for each member anew."""
+    found = case.uploads.first() or uploads_in.keep(
+        case, cast.member(case.facility, cast.CLERK), picture("PNG"), "scan.png", "paper"
+    )
+    return [case.number, found.token]
+
+
+def a_page(case: Case) -> list[Any]:
+    return [*a_file(case), 1]
 
 
 def a_reading(case: Case) -> list[Any]:
@@ -106,6 +120,14 @@ TABLE: dict[str, list[Row]] = {
         everybody(step_of("skip"), status=404),
     ],
     "cases:documents": [everybody(number)],
+    "cases:take-in": [
+        everybody(number, status=302),
+        Row(number, 409, 403, 409, 404, method="post"),
+    ],
+    "cases:file": [everybody(a_file)],
+    "cases:file-page": [everybody(a_page)],
+    "cases:file-original": [everybody(a_file)],
+    "cases:set-aside": [everybody(a_file)],
     "cases:agents": [everybody(number)],
     "cases:recipients": [everybody(number)],
     "cases:settle": [everybody(number)],

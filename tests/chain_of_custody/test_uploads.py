@@ -11,29 +11,10 @@ from PIL import Image
 
 from chain_of_custody import uploads
 from chain_of_custody.uploads import UploadRefused, draw, inspect
+from tests.papers_in import SIZE, pdf, picture
 
-SIZE = (320, 200)
 # GPS of an invented photograph: tag 0x8825 of the picture's notes.
 GPS_TAG = 0x8825
-
-
-def picture(form: str, size: tuple[int, int] = SIZE, **saved: object) -> bytes:
-    out = io.BytesIO()
-    image = Image.new("RGB", size, "white")
-    image.paste("navy", (0, 0, size[0] // 2, size[1]))
-    image.save(out, form, **saved)
-    return out.getvalue()
-
-
-def pdf(pages: int = 1, change: object = None, **saved: object) -> bytes:
-    out = io.BytesIO()
-    with pikepdf.new() as made:
-        for _ in range(pages):
-            made.add_blank_page(page_size=(612, 792))
-        if callable(change):
-            change(made)
-        made.save(out, **saved)
-    return out.getvalue()
 
 
 def refusal(data: bytes) -> str:
