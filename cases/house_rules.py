@@ -14,6 +14,7 @@ from django.db import transaction
 from cases import law
 from cases.acts import need
 from cases.errors import ActRefused
+from cases.law.page_words import title_of
 from cases.roles import WHO
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -84,9 +85,15 @@ def _checked(facility: Facility, added: Mapping[str, object]) -> None:
         raise ActRefused("loosening", str(refusal)) from refusal
 
 
+def needs_answer(facility: Facility, path: str) -> bool:
+    """True where a value opens what is unknown here: the authority must have said so."""
+    wait = law.jurisdiction(facility.jurisdiction).wait
+    return path.startswith("wait.") and not wait.is_enforced
+
+
 def _check_answer(facility: Facility, path: str, value: object, answered: Answered | None) -> None:
     """A wait that is unknown is opened only by the authority's answer: who gave it, and when."""
-    if not path.startswith("wait.") or law.jurisdiction(facility.jurisdiction).wait.is_enforced:
+    if not needs_answer(facility, path):
         return
     if answered is None or not answered.by.strip():
         raise ActRefused(
@@ -142,3 +149,54 @@ def as_said(value: object) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(sorted(map(str, value)))
     return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What the house asks beyond the law now: by whose signature, since when, by whose answer."""
+
+    path: str
+    title: str
+    value: str
+    entry: CustodyEntry | None
+    answered_by: str
+    answered_on: date | None
+
+
+def standing(facility: Facility) -> list[Standing]:
+    """Return what the house asks beyond the law, by path. Two queries, or none."""
+    if not facility.added_rules:
+        return []
+    newest: dict[str, tuple[CustodyEntry, dict[str, Any]]] = {}
+    entries = CustodyEntry.objects.filter(facility=facility, act=ACT, outcome="done")
+    for entry in (
+        entries.select_related("signed_by").prefetch_related("sealed").order_by("sequence")
+    ):
+        facts = trail.facts_of(entry)
+        newest[facts["path"]] = entry, facts
+    return [
+        _standing(path, value, *newest.get(path, (None, {})))
+        for path, value in sorted(facility.added_rules.items())
+    ]
+
+
+def _standing(
+    path: str, value: object, entry: CustodyEntry | None, facts: dict[str, Any]
+) -> Standing:
+    on = facts.get("answered_on")
+    return Standing(
+        path=path,
+        title=title_of(path),
+        value=_shown(path, value),
+        entry=entry,
+        answered_by=str(facts.get("answered_by", "")),
+        answered_on=date.fromisoformat(on) if on else None,
+    )
+
+
+def _shown(path: str, value: object) -> str:
+    if isinstance(value, list):
+        return ", ".join(law.paper_words(kind) for kind in value)
+    if path == "wait.hours" and value == 0:
+        return "no wait"
+    return f"{as_said(value).replace('_', ' ')}{law.UNITS.get(path.split('.')[-1], '')}"

@@ -28,7 +28,7 @@ from cases.facts import (
     ReleaseFacts,
     ReturnFacts,
 )
-from cases.models import Case, DeviceAnswer, Document, RightHolder
+from cases.models import Case, DeviceAnswer, Document, PersonalThing, RightHolder
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
@@ -332,6 +332,15 @@ def _devices(case: Case) -> None:
     ]
     acts.answer_devices(case, operator, token(), answers)
     thing_acts.list_things(case, operator, token(), [], is_complete=True)
+
+
+def list_ring(case: Case, wish: str = "returned") -> PersonalThing:
+    """List a ring, as of now, that is given back or goes along, as the daughter decided."""
+    line = thing_acts.Listed(
+        "wedding ring", "jewellery", wish, "Anna Agent", "safe" if wish == "returned" else ""
+    )
+    thing_acts.list_things(case, member(case.facility, CLERK), token(), [line])
+    return PersonalThing.objects.filter(case=case).order_by("-pk")[0]
 
 
 def read(retort: Retort, values: tuple[Decimal, Decimal], at: datetime | None = None) -> Reading:

@@ -13,7 +13,7 @@ from cases.law.base import Mark, Rule, State
 from cases.law.kept import KeptRulesError, from_text
 from cases.law.offers import Offer, offers
 from cases.law.reading import RuleFileError, parse
-from cases.law.scales import TighteningRefused
+from cases.law.scales import UNITS, TighteningRefused
 from cases.law.shape import DocumentRule, Jurisdiction, PaperDue
 from cases.law.tightening import tighten
 from cases.law.words import ITEMS, PAPERS, item_words, paper_words
@@ -65,6 +65,7 @@ __all__ = [
     "CHECK_LOCALLY",
     "ITEMS",
     "PAPERS",
+    "UNITS",
     "DocumentRule",
     "Jurisdiction",
     "JurisdictionUnknown",
