@@ -195,8 +195,8 @@ def _check_lifting(hold: Hold, lifting: Lifting) -> None:
     if lifting.on not in {way.key for way in holds.ways(hold)}:
         raise ActRefused(
             "dispute_stands",
-            f"{hold.raised_by} objects, and the rules do not say that this person has no say. "
-            "An order of a court, a signed agreement or a written withdrawal lifts this hold.",
+            f"{hold.raised_by} objected: an order of a court, a signed agreement or a written "
+            "withdrawal lifts this hold, with its paper.",
         )
     _check_paper(hold, lifting)
 

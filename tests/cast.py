@@ -320,8 +320,15 @@ def speaks(holder: RightHolder, who: StaffMember, position: str, **more: Any) ->
     """Let somebody who is named say one thing more, as of now; what settles it, with its paper."""
     if position == "settled":
         more.setdefault("document", paper(holder.case, "court_order"))
-    said = right_acts.Said(position=position, said_at=clock.now(), how="letter", **more)
+    stated = {"said_at": clock.now(), "how": "letter", **more}
+    said = right_acts.Said(position=position, **stated)
     return right_acts.state_agent(holder, who, token(), said)
+
+
+def knows(holder: RightHolder, who: StaffMember, **known: Any) -> CustodyEntry:
+    """State what is known of somebody who is named."""
+    stated = right_acts.Known(**{"informant": "the family", **known})
+    return right_acts.state_known(holder, who, token(), stated)
 
 
 def _devices(case: Case) -> None:

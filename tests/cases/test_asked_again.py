@@ -59,7 +59,9 @@ def test_an_objection_stops_the_charge_until_a_manager_records_what_settled_it(
         case.holds.get(),
         cast.signature(manager),
         cast.token(),
-        hold_acts.Lifting(on="cleared", reason="he agrees in writing"),
+        hold_acts.Lifting(
+            on="order", reason="the court has decided", document=case.documents.latest("pk")
+        ),
     )
     assert set(charge_refusals(case)) == {"authorizing_agent"}
     cast.speaks(son, clerk, "signed")
