@@ -325,6 +325,15 @@ def speaks(holder: RightHolder, who: StaffMember, position: str, **more: Any) ->
     return right_acts.state_agent(holder, who, token(), said)
 
 
+def also(holder: RightHolder, who: StaffMember, rank: str) -> RightHolder:
+    """Name somebody in another class too: the same person with a second right."""
+    named = right_acts.Named(
+        name=holder.name, rank=rank, relationship=holder.relationship, person=holder.person
+    )
+    right_acts.name_holder(holder.case, who, token(), named)
+    return holder.case.right_holders.latest("pk")
+
+
 def knows(holder: RightHolder, who: StaffMember, **known: Any) -> CustodyEntry:
     """State what is known of somebody who is named."""
     stated = right_acts.Known(**{"informant": "the family", **known})
