@@ -136,7 +136,7 @@ def test_the_form_asks_for_signature_and_reason_and_keeps_what_was_typed(
     for _ in range(2):
         assert client.post(url("devices", case), full).status_code == 302
     newest = {a.device: a.answer for a in case.device_answers.all()}
-    assert newest == {"pacemaker": "no", "drug_pump": "unknown"}
+    assert newest == {"pacemaker": "no", "loop_recorder": "unknown"}
     assert case.entries.filter(act="answer_device", outcome="done").count() == 2
 
 
