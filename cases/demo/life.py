@@ -9,13 +9,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from cases import acts, papers
+from cases import acts, hold_acts, papers, things
 from cases.corrections import correct
 from cases.demo import families
 from cases.demo.diary import next_working_day
 from cases.demo.hands import Hands, celsius
 from cases.demo.people import Course, Person
-from cases.demo.statements import SLIPS, STATEMENTS, answer
+from cases.demo.statements import SLIPS, STATEMENTS, answer, give_back, list_things
 from cases.errors import StepRefused
 from cases.facts import Facts
 from cases.models import Case, DeviceAnswer, Hold
@@ -158,7 +158,7 @@ class Life:
             yield from prepare(self)
         if person.hold:
             yield self.after(5)
-            acts.open_hold(
+            hold_acts.open_hold(
                 self.case, self.hands[self.front()], self.hands.token(), ground=person.hold
             )
         is_expired = person.stopped_by == "operator_certified"
@@ -275,12 +275,7 @@ class Life:
             yield self.after(8)
         told = {device: person.devices.get(device, "no") for device in DeviceAnswer.Device.values}
         answer(self, told)
-        acts.settle(
-            self.case,
-            self.hands.member(self.operator()),
-            self.hands.token(),
-            jewellery="removed" if person.belongings != "none" else "none",
-        )
+        list_things(self)
         for device, word in person.devices.items():
             if word == "removed":
                 yield self.after(4)
@@ -290,12 +285,17 @@ class Life:
 
     def _held_and_lifted(self) -> Times:
         token = self.hands.token
-        acts.open_hold(self.case, self.hands["OP3"], token(), ground=self.person.hold)
+        hold_acts.open_hold(self.case, self.hands["OP3"], token(), ground=self.person.hold)
         yield self.after(25)
         self.refused("clear_devices", STATEMENTS["clear_devices"](self), "no_hold")
         yield self.after(60)
         hold = Hold.objects.get(case=self.case)
-        acts.lift_hold(hold, self.hands["MG1"], token(), reason=self.person.lifted)
+        hold_acts.lift_hold(
+            hold,
+            self.hands["MG1"],
+            token(),
+            hold_acts.Lifting(on="cleared", reason=self.person.lifted),
+        )
         yield self.after(5)
 
     def tag(self) -> Times:
@@ -375,6 +375,9 @@ class Life:
         zone = self.hands.facility.zone
         self.at = next_working_day(self.at, zone, minutes=(self.index % 7) * 45)
         yield self.at
+        if things.due(self.case) and "things_given_back" not in self.person.slips:
+            give_back(self)
+            yield self.after(4)
 
 
 PATH: tuple[tuple[str, Callable[[Life], Times]], ...] = (

@@ -99,7 +99,6 @@ class Client:
         )
         yield self._act(
             acts.settle, self.clerk, is_death_reportable=False, disposition="hand_over",
-            jewellery="none",
         )  # fmt: skip
 
     def _authorized(self) -> None:

@@ -118,7 +118,7 @@ def office_papers(office: Hand, number: str) -> None:
     office.fill(name="Vera Oldmeadow", relationship="daughter")
     office.send()
     office.go(f"/cases/{number}/settle/")
-    office.fill(is_death_reportable="False", disposition="hand_over", jewellery="none")
+    office.fill(is_death_reportable="False", disposition="hand_over")
     office.send()
 
 

@@ -157,7 +157,7 @@ def fill(case: Case, clerk: StaffMember, count: int) -> None:
             case, clerk, cast.token(), kind="other", reference="R", issued_by="I",
             issued_on=clock.now().date(),
         )  # fmt: skip
-        cast.says(case, clerk, "A", "signed")
+        cast.says(case, clerk, f"A {case.right_holders.count()}", "signed")
         acts.name_recipient(case, clerk, cast.token(), name="A", relationship="son")
         acts.answer_device(
             case, clerk, cast.token(), device="pacemaker", answer="no", informant="son"
@@ -202,7 +202,7 @@ def test_a_wrong_role_is_refused_and_nothing_typed_is_lost(
 
 def test_settling_records_only_what_changed(facility: Facility, clerk: StaffMember) -> None:
     case, client = cast.make_case(facility), browser(clerk)
-    data = {"is_death_reportable": "False", "disposition": "", "jewellery": ""}
+    data = {"is_death_reportable": "False", "disposition": ""}
     client.post(url("settle", case), data | {"token": cast.token()})
     client.post(url("settle", case), data | {"token": cast.token()})
     case.refresh_from_db()
@@ -225,7 +225,7 @@ def test_only_changed_device_answers_are_recorded(facility: Facility, clerk: Sta
     for _ in range(2):
         assert client.post(url("devices", case), data).status_code == 302
     answers = {a.device: a.answer for a in case.device_answers.all()}
-    assert answers == {"pacemaker": "no", "drug_pump": "unknown"}
+    assert answers == {"pacemaker": "no", "loop_recorder": "unknown"}
     assert case.device_answers.count() == 2
 
 
@@ -253,6 +253,8 @@ def test_a_removal_with_its_time_is_recorded(facility: Facility, clerk: StaffMem
         "devices-0-removed_by": "Dr Example",
         "devices-0-removed_at": "2024-03-04T10:00",
         "devices-0-went_to": "returned to the maker",
+        "devices-0-outcome": "removed",
+        "devices-0-receipt_reference": "R-14",
     }
     browser(clerk).post(url("devices", case), device_form(**removal))
     answer = case.device_answers.get()
@@ -268,7 +270,7 @@ def test_a_hold_is_opened_by_anybody_and_lifted_by_a_manager(
     assert client.post(url("hold", case), data).status_code == 302
     assert "the family asked" in text_of(client, url("case", case))
     held = case.holds.get()
-    lifting = {"reason": "settled", "token": cast.token()}
+    lifting = {"reason": "settled", "on": "cleared", "token": cast.token()}
     refused = client.post(url("lift", case, held.pk), lifting | signed(operator))
     assert refused.status_code == 403
     assert "settled" in refused.content.decode()
