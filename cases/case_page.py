@@ -11,7 +11,8 @@ from typing import Any
 from django.db.models import prefetch_related_objects
 from django.db.models.fields.json import KT
 
-from cases import documents, holds, papers, radiation, right, things
+from cases import documents, holds, law, papers, radiation, right, things, waits
+from cases.case_clocks import Shown, clocks_of
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
 from cases.models import Case, DeviceAnswer, Hold
 from cases.roles import WHO, power, powers
@@ -184,6 +185,21 @@ def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
         "can_settle": case.stage in BEFORE_CHARGE,
         "may": powers(member, case.stage),
         "can_file": documents.can_file(case, member),
+    }
+
+
+def clocks_part(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
+    """Return the clocks of the law that run, and the rules under which the case is judged."""
+    may_waive = case.stage in BEFORE_CHARGE and bool(waits.grounds_known(case))
+    return {
+        "case": case,
+        "clocks": [Shown(clock, now) for clock in clocks_of(case)],
+        "law": case.law,
+        "judged": law.kept(case.judged_under.text, case.judged_under.digest)
+        if case.judged_under
+        else None,
+        "may_waive": may_waive and power(member, WHO["state_wait_ground"]).may,
+        "check_locally": law.CHECK_LOCALLY,
     }
 
 

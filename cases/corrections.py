@@ -73,6 +73,7 @@ CORRECTABLE: dict[str, Correctable] = {
     "container_kind": Correctable("receive", "delivery", "container"),
     "mass_kg": Correctable("receive", "delivery", "mass with container", SCALE),
     "belongings": Correctable("receive", "delivery", "belongings"),
+    "is_embalmed": Correctable("receive", "delivery", "embalmed"),
     "is_death_reportable": Correctable("settle", "settled", "reportable death", MANAGERS),
     "disposition": Correctable("settle", "settled", "disposition", MANAGERS),
 }

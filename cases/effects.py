@@ -82,6 +82,7 @@ def receive(case: Case, facts: Any, at: datetime) -> Moved:
         container_kind=facts.container_kind,
         mass_kg=facts.mass_kg,
         belongings=facts.belongings,
+        is_embalmed=facts.is_embalmed,
     )
     return move(case, facts.place, at)
 

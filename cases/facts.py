@@ -99,6 +99,7 @@ class ReceiveFacts(Facts):
     mass_kg: Decimal
     belongings: str
     place: Place
+    is_embalmed: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -248,6 +248,7 @@ SAYS = {
     "born_on": "s.value = COALESCE(CAST(NEW.{0} AS TEXT), '')",
     "died_at": "1=1",
     "discovered_at": "1=1",
+    "is_embalmed": "1=1",
 }
 # A time of death is a correction of all that says how it is known.
 DEATH = ("died_at_latest", "died_known_as")

@@ -162,6 +162,7 @@ CHOICES: dict[str, dict[str, str]] = {
     "hold_kind": dict(Hold.Kind.choices),
     "lifted_on": dict(Hold.LiftedBy.choices),
     "is_death_reportable": {"True": "yes", "False": "no"},
+    "is_embalmed": {"True": "yes", "False": "no"},
 }
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
 

@@ -14,6 +14,7 @@ from cases.views import (
     steps,
     things,
     trail,
+    wait,
 )
 
 app_name = "cases"
@@ -38,6 +39,7 @@ case_routes: list[URLPattern] = [
     path("<str:number>/devices/", side.devices, name="devices"),
     path("<str:number>/things/", things.things, name="things"),
     path("<str:number>/things/give-back/", things.give_back, name="give-back"),
+    path("<str:number>/wait/", wait.ground, name="wait"),
     path("<str:number>/band/", side.band, name="band"),
     path("<str:number>/hold/", holds.hold, name="hold"),
     path("<str:number>/holds/<int:pk>/", holds.held, name="held"),

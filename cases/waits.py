@@ -2,6 +2,7 @@
 
 from cases import deadlines
 from cases.law import clocks
+from cases.law.rules import Waiver
 from cases.law.words import GROUNDS, paper_words
 from cases.models import Case
 
@@ -26,10 +27,18 @@ def grounds_claimed(case: Case) -> list[str]:
     return [ground for ground, is_claimed in newest.items() if is_claimed]
 
 
+def grounds_known(case: Case) -> list[str]:
+    """Return the grounds on which the law of this case may lift the wait."""
+    return [waiver.ground for waiver in case.law.wait.waivers if waiver.is_enforced]
+
+
 def wait_end(case: Case) -> deadlines.Due:
     """When the wait of this case is over, by its law and by what is on record."""
     wait, on_file = case.law.wait, kinds_on_file(case)
     starts = wait.starts if wait.is_enforced else None
+    if waiver := _standing_waiver(case):
+        # Before all else: what is waived needs no moment from which to count.
+        return deadlines.no_limit(f"The wait is waived: {GROUNDS[waiver.ground]}.")
     if problem := _open_question(case, starts, on_file):
         return deadlines.unknown(problem)
     found = case.discovered_at
@@ -39,9 +48,16 @@ def wait_end(case: Case) -> deadlines.Due:
         discovery=deadlines.exactly(found) if found else None,
         certified=case.death if starts == "certificate" else None,
         is_provisional="final_death_certificate" not in on_file,
-        grounds=grounds_claimed(case),
-        papers=on_file,
     )
+
+
+def _standing_waiver(case: Case) -> Waiver | None:
+    """Return the waiver that lifts the wait: its ground claimed, and all of its papers on file."""
+    claimed, on_file = grounds_claimed(case), kinds_on_file(case)
+    for waiver in case.law.wait.waivers:
+        if waiver.is_enforced and waiver.ground in claimed and on_file.issuperset(waiver.needs):
+            return waiver
+    return None
 
 
 def _open_question(case: Case, starts: str | None, on_file: frozenset[str]) -> str:
@@ -84,8 +100,5 @@ def waiver_words(case: Case) -> str:
 
 def waiver_citation(case: Case) -> str:
     """Return where the waiver stands that lifts the wait now; "" where none does."""
-    claimed, on_file = grounds_claimed(case), kinds_on_file(case)
-    for waiver in case.law.wait.waivers:
-        if waiver.is_enforced and waiver.ground in claimed and on_file.issuperset(waiver.needs):
-            return f"{waiver.citation}: {GROUNDS[waiver.ground]}"
-    return ""
+    waiver = _standing_waiver(case)
+    return f"{waiver.citation}: {GROUNDS[waiver.ground]}" if waiver else ""

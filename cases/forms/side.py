@@ -9,7 +9,7 @@ from cases import law
 from cases.forms.base import SignedForm, WitnessedForm, WritingForm
 from cases.forms.death import FIELDS, DeathMixin, death_fields
 from cases.forms.fields import LocalMomentField
-from cases.forms.steps import BAND_LABEL, PlaceField, lines, text
+from cases.forms.steps import BAND_LABEL, PlaceField, answered, lines, text
 from cases.law import PAPERS
 from cases.models import NAME_LENGTH, OTHER_PAPER, Case
 from cases.names import fold
@@ -156,6 +156,7 @@ VALUE_FIELDS: dict[str, Any] = {
     "container_kind": lambda: text("New value", 100),
     "mass_kg": lambda: QuantityField(kind="mass", label="New value"),
     "belongings": lambda: lines("New value"),
+    "is_embalmed": lambda: answered("New value"),
     "is_death_reportable": lambda: reportable("New value"),
     "disposition": lambda: choice("New value", Case.Disposition.choices),
 }

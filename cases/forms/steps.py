@@ -41,6 +41,17 @@ def yes(label: str) -> forms.BooleanField:
     return forms.BooleanField(label=label, required=False)
 
 
+def answered(label: str) -> forms.TypedChoiceField:
+    """Yes, no, or not known, which is what it is until somebody says otherwise."""
+    return forms.TypedChoiceField(
+        label=label,
+        choices=[("", "Not known"), ("True", "Yes"), ("False", "No")],
+        coerce=lambda value: value == "True",
+        empty_value=None,
+        required=False,
+    )
+
+
 def text(label: str, length: int, **kwargs: Any) -> forms.CharField:
     """One line of text that must not be empty."""
     return forms.CharField(label=label, max_length=length, **kwargs)
@@ -117,6 +128,7 @@ class ReceiveForm(StepForm, WitnessedForm):
     is_combustible = yes("It is combustible")
     mass_kg = QuantityField(kind="mass", label="Mass of person and container")
     belongings = lines("Belongings", help_text="List what came, or write “none”.")
+    is_embalmed = answered("Embalmed")
     place = PlaceField(Place.Kind.BAY, label="Cooler bay")
 
 

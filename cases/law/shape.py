@@ -113,7 +113,7 @@ class Jurisdiction:
     @property
     def wait_citation(self) -> str:
         """Where the waiting period stands, or that it is unknown here."""
-        return self._cited("hours", self.wait)
+        return self.cited("hours", self.wait)
 
     @property
     def clearance_rule(self) -> str:
@@ -124,7 +124,7 @@ class Jurisdiction:
     @property
     def clearance_citation(self) -> str:
         """Where the clearance stands, or that it is unknown here."""
-        return self._cited("rule of clearance", self.medical_clearance)
+        return self.cited("rule of clearance", self.medical_clearance)
 
     @cached_property
     def documents(self) -> tuple[DocumentRule, ...]:
@@ -135,7 +135,7 @@ class Jurisdiction:
         due = [
             p for p in self.papers if p.is_enforced and p.before != "after" and not p.is_conditional
         ]
-        found = tuple(DocumentRule(p.kind, self._cited("paper", p), p.mark) for p in due)
+        found = tuple(DocumentRule(p.kind, self.cited("paper", p), p.mark) for p in due)
         if self._names_a_request:
             return found
         return (self._request, *found)
@@ -172,7 +172,7 @@ class Jurisdiction:
 
     def _due(self, paper: before.Paper) -> "PaperDue":
         also = (*paper.alternatives, *INCLUDED.get(paper.kind, ()))
-        cited = self._cited("paper", paper)
+        cited = self.cited("paper", paper)
         return PaperDue(paper.kind, also, cited, bool(paper.is_conditional))
 
     @property
@@ -185,15 +185,15 @@ class Jurisdiction:
         """Where the rule on radioactive implants stands; else that on implants in general."""
         for rule in (self.radioactive, self.devices):
             if rule.is_enforced:
-                return self._cited("rule on implants", rule)
-        return self._cited("rule on radioactive implants", self.radioactive)
+                return self.cited("rule on implants", rule)
+        return self.cited("rule on radioactive implants", self.radioactive)
 
     @property
     def devices_citation(self) -> str:
         """Where the rule on implants stands, or that it is unknown here."""
-        return self._cited("rule on implants", self.devices)
+        return self.cited("rule on implants", self.devices)
 
-    def _cited(self, what: str, rule: Rule) -> str:
+    def cited(self, what: str, rule: Rule) -> str:
         """Return the citation with its caution, or that this is unknown here."""
         if rule.state == State.ENFORCED:
             return rule.citation

@@ -27,6 +27,11 @@ def detail(request: StaffRequest, number: str) -> HttpResponse:
     context["record"] = kept.part(
         "cases/_record.html", lambda: case_page.record_part(case, request.user), case.number
     )
+    context["clocks"] = kept.part(
+        "cases/_clocks.html",
+        lambda: case_page.clocks_part(case, now, request.user),
+        case.number,
+    )
     context["printed"] = kept.part(
         "cases/_printed.html", lambda: case_page.printed_part(case), case.number
     )
