@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 CLASS_OF = {
     "wife": "spouse",
     "husband": "spouse",
+    "first wife, who says that the divorce was never final": "spouse",
     "daughter": "child",
     "son": "child",
     "mother": "parent",
@@ -39,8 +40,8 @@ def sign(life: Life) -> None:
 
 
 def object_to_it(life: Life) -> None:
-    """Let the objector, a son, call the house."""
-    _name(life, life.person.objector, "son", "objects", "by telephone")
+    """Let the objector call the house."""
+    _name(life, life.person.objector, life.person.objector_is, "objects", "by telephone")
 
 
 def review(life: Life) -> None:

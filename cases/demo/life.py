@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from cases import acts, hold_acts, papers, things
 from cases.corrections import correct
-from cases.demo import families
+from cases.demo import disputes, families
 from cases.demo.diary import next_working_day
 from cases.demo.hands import Hands, celsius
 from cases.demo.people import Course, Person
@@ -169,6 +169,9 @@ class Life:
         facts = STATEMENTS[verb](self)
         self.refused(verb, facts, person.stopped_by, signer="OP3" if is_expired else "")
         if person.until == "returned":
+            if person.settled_by:
+                yield self.after(100)
+                disputes.settle(self)
             self.after(180)
             yield from self.step("return_uncremated")
 
@@ -251,6 +254,11 @@ class Life:
         if person.objector:
             yield self.after(40)
             families.object_to_it(self)
+            yield self.after(25)
+            disputes.tell(self)
+            if person.settled_by and person.until != "returned":
+                yield self.after(190)
+                disputes.settle(self)
         elif "agent" not in person.lacks:
             families.review(self)
 

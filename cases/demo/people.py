@@ -34,6 +34,8 @@ class Person:
     lacks: tuple[str, ...] = ()
     devices: dict[str, str] = field(default_factory=dict)
     objector: str = ""
+    objector_is: str = "son"
+    settled_by: str = ""
     early: tuple[str, ...] = ()
     slips: tuple[str, ...] = ()
     late: tuple[str, ...] = ()
