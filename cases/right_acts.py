@@ -26,7 +26,6 @@ from cases.names import fold
 from cases.roles import WHO
 from chain_of_custody.models import CustodyEntry, Upload
 from chain_of_custody.trail import Sealed
-from crematory import clock
 from crematory.models import Role, StaffMember
 from crematory.signatures import Signature
 
