@@ -37,7 +37,9 @@ def told(law: Jurisdiction) -> list[str]:
     lines = []
     if rule.rule in BARS:
         known = {"none_in_place": "in place", "actual_knowledge": "known to be in place"}
-        lines.append(f"No cremation with one {known.get(rule.rule or '', 'knowingly in place')}.")
+        what = " or ".join(rule.devices).replace("_", " ") or "implant"
+        held = known.get(rule.rule or "", "knowingly in place")
+        lines.append(f"No cremation with one {held}: {what}.")
     if rule.asserted_by:
         lines.append(f"Stated by the {' or '.join(BY[by] for by in rule.asserted_by)}.")
     if rule.removed_by:

@@ -4,9 +4,11 @@ from typing import Any
 
 from cases import things
 from cases.models import Case, PersonalThing
+from chain_of_custody.models import CustodyEntry
 from crematory.templatetags.crematory import when
 
 Facts = dict[str, Any]
+GIVING = ("give_back", "release", "return_uncremated")
 
 
 def _line(thing: PersonalThing) -> Facts:
@@ -28,12 +30,19 @@ def things_form(case: Case) -> Facts:
 
 
 def things_given(case: Case) -> Facts:
-    """The receipt for what was given back: to whom and when."""
-    lines = [_line(thing) for thing in things.given(case)]
+    """The receipt for what was given back: to whom, when and by whom."""
+    given = things.given(case)
+    lines = [_line(thing) for thing in given]
+    moments = {thing.returned.returned_at for thing in given}
+    entries = CustodyEntry.objects.filter(
+        case=case, act__in=GIVING, outcome=CustodyEntry.Outcome.DONE, happened_at__in=moments
+    ).select_related("signed_by")
+    names = [entry.signed_by.printed_name for entry in entries if entry.signed_by]
     receivers = {(line["returned_to"], line["identification"]): line for line in lines}
     return {
         "things": lines,
         "is_done": True,
+        "given_by": " and ".join(dict.fromkeys(names)),
         "receivers": [
             {"name": name, "identification": seen, "returned_at": line["returned_at"]}
             for (name, seen), line in receivers.items()

@@ -198,6 +198,10 @@ class DevicesForm(SignedForm):
         for answer in case.device_answers.all():
             self.earlier.setdefault(answer.device, []).append(answer)
         self.newest = {device: answers[-1] for device, answers in self.earlier.items()}
+        if not any(a.answer == device_answers.YES for a in case.device_answers.all()):
+            # Nothing that was said to be there can stop mattering: nobody need sign or explain.
+            for name in ("why", "signer_code", "signer_pin"):
+                del self.fields[name]
         self.initial_rows = [self._row(device) for device in DeviceAnswer.Device]
         self.questions = self._questions(**({"data": self.data} if self.is_bound else {}))
 
@@ -226,6 +230,8 @@ class DevicesForm(SignedForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if not self.questions.is_valid():
+            wrong = ", ".join(form.label for form in self.questions.forms if form.errors)
+            self.add_error(None, f"Look at: {wrong}." if wrong else "Open this page again.")
             return data
         rows = self._rows(data)
         self._check(rows)

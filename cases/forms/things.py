@@ -12,7 +12,7 @@ from cases import things
 from cases.forms.base import SignedForm, WritingForm, typed_in
 from cases.models import NAME_LENGTH, Case, PersonalThing
 from cases.thing_acts import Listed
-from chain_of_custody import uploads
+from chain_of_custody import uploads_in
 from chain_of_custody.uploads import UploadRefused
 from chain_of_custody.uploads_in import Arrived
 
@@ -43,6 +43,7 @@ class ThingForm(forms.Form):
 
     def __init__(self, *args: Any, standing: dict[int, PersonalThing], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.arrived: Arrived | None = None
         self.before = standing.get(self.initial.get("thing") or 0)
         if self.before is None:
             field = self.fields["wish"]
@@ -56,19 +57,16 @@ class ThingForm(forms.Form):
         return bool({*self.changed_data} - {"thing"})
 
     def clean_photo(self) -> UploadedFile | None:
-        """Look the picture through before anything is recorded."""
+        """Look the picture through and store it; the view removes what no act recorded."""
         photo: UploadedFile | None = self.cleaned_data["photo"]
         if photo is None:
             return None
         try:
-            if (photo.size or 0) > uploads.MAX_BYTES:
-                raise uploads.too_large()
-            found = uploads.inspect(photo.read())
+            self.arrived = uploads_in.arrive(photo.read(), photo.name or "")
         except UploadRefused as refusal:
             raise forms.ValidationError(refusal.text) from refusal
-        if found.kind == "PDF":
+        if self.arrived.found.kind == "PDF":
             raise forms.ValidationError("Take a photograph: JPEG, PNG or HEIC.")
-        photo.seek(0)
         return photo
 
     def clean(self) -> dict[str, Any]:
@@ -171,18 +169,16 @@ class ThingsForm(WritingForm):
         """The lines on which something was written or changed."""
         return [form for form in self.lines.forms if form.is_stated]
 
-    def photographs(self) -> dict[str, UploadedFile]:
-        """The photographs that came, by the prefix of their line; the form must be valid."""
-        lines = self.stated_lines()
-        return {str(f.prefix): f.cleaned_data["photo"] for f in lines if f.cleaned_data["photo"]}
+    def arrived(self) -> list[Arrived]:
+        """The photographs that were stored, whether the form is valid or not."""
+        return [form.arrived for form in self.lines.forms if form.arrived]
 
-    def listed_now(self, photos: dict[str, Arrived]) -> list[Listed]:
-        """Return the lines for the act; `photos` by the prefix of their line."""
-        data = self.cleaned_data
-        return [_listed(form, data, photos.get(str(form.prefix))) for form in self.stated_lines()]
+    def listed_now(self) -> list[Listed]:
+        """Return the lines for the act; the form must be valid."""
+        return [_listed(form, self.cleaned_data) for form in self.stated_lines()]
 
 
-def _listed(form: ThingForm, data: dict[str, Any], photo: Arrived | None) -> Listed:
+def _listed(form: ThingForm, data: dict[str, Any]) -> Listed:
     line, before = form.cleaned_data, form.before
     kept_in = data["kept_in"] or (before.kept_in if before else "")
     return Listed(
@@ -192,7 +188,7 @@ def _listed(form: ThingForm, data: dict[str, Any], photo: Arrived | None) -> Lis
         decided_by=data["decided_by"],
         kept_in=kept_in if line["wish"] == PersonalThing.Wish.RETURNED else "",
         replaces=before,
-        photo=photo,
+        photo=form.arrived,
     )
 
 

@@ -104,7 +104,7 @@ def devices(request: StaffRequest, number: str) -> HttpResponse:
                 form.token_sent,
                 answers,
                 signed_by=form.signature(),
-                why=form.cleaned_data["why"],
+                why=form.cleaned_data.get("why", ""),
             )
 
     context = {

@@ -15,7 +15,7 @@ from cases.thing_acts import list_things
 from cases.views.answering import Page, answer, open_form
 from cases.views.requests import StaffRequest
 from chain_of_custody import uploads_in
-from chain_of_custody.uploads_in import Arrived
+from chain_of_custody.upload_handler import dropped
 
 
 @require_http_methods(["GET", "POST"])
@@ -26,17 +26,16 @@ def things(request: StaffRequest, number: str) -> HttpResponse:
     form = open_form(request, ThingsForm, case=case, **files)
     context = {"given": stored.given(case), "looked": case.things_looked_for.last()}
     page = Page("cases/things.html", "list_things", "The list is recorded.", context)
-    arrived: dict[str, Arrived] = {}
+    for name, refusal in dropped(request) if form.is_bound else ():
+        form.add_error(None, f"{name}: {refusal.text}")
 
     def act() -> Any:
-        for prefix, photo in form.photographs().items():
-            arrived[prefix] = uploads_in.arrive(photo.read(), photo.name or "")
         data = form.cleaned_data
         return list_things(
             case,
             request.user,
             form.token_sent,
-            form.listed_now(arrived),
+            form.listed_now(),
             is_complete=data["is_complete"],
             note=data.get("note", ""),
         )
@@ -44,7 +43,7 @@ def things(request: StaffRequest, number: str) -> HttpResponse:
     try:
         return answer(request, case, form, page, act)
     finally:
-        uploads_in.forget_unrecorded(arrived.values())
+        uploads_in.forget_unrecorded(form.arrived())
 
 
 @require_http_methods(["GET", "POST"])

@@ -144,10 +144,14 @@ def test_a_code_filled_in_beforehand_is_no_signature(
     facility: Facility, clerk: StaffMember
 ) -> None:
     case, client = cast.make_case(facility), browser(clerk)
+    assert "signer_pin" not in text_of(client, url("devices", case))  # nothing to be lifted yet
+    say(case, clerk, "yes", device="drug_pump")
     assert f'value="{clerk.staff_code}"' in text_of(client, url("devices", case))
     data = device_form(**{"devices-0-answer": "no"}) | {"signer_code": clerk.staff_code}
+    data["devices-6-seen"] = case.device_answers.get().pk
+    data["devices-6-answer"] = "yes"
     assert client.post(url("devices", case), data).status_code == 302
-    assert '"signature":"session"' in case.entries.get(act="answer_device").payload
+    assert '"signature":"session"' in case.entries.filter(act="answer_device").last().payload
 
 
 def test_who_answers_is_marked_as_required(facility: Facility, clerk: StaffMember) -> None:
