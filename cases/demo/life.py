@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from cases import acts, hold_acts, papers, things
+from cases import acts, death, hold_acts, house_rules, papers, things
 from cases.corrections import correct
 from cases.demo import disputes, families
 from cases.demo.diary import next_working_day
@@ -21,6 +21,7 @@ from cases.facts import Facts
 from cases.models import Case, DeviceAnswer, Hold
 from cases.steps import STEPS
 from cases.taking import take
+from cases.waits import kinds_on_file
 from crematory import clock
 from crematory.models import Role
 from retort_log.acts import record_reading
@@ -30,7 +31,13 @@ from retort_log.models import Retort
 Times = Iterator[datetime]
 LATE = timedelta(minutes=40)
 # Slips that need more than one wrong word; the parts of the way stage them.
-STAGED = ("retort_fit", "charging_temperature", "readings_cover", "cool_enough")
+STAGED = (
+    "papers_at_charge",
+    "retort_fit",
+    "charging_temperature",
+    "readings_cover",
+    "cool_enough",
+)
 
 
 class DemonstrationError(Exception):
@@ -189,16 +196,38 @@ class Life:
             self.hands.token(),
             decedent_name=person.announced_as or person.received_as or person.name,
             born_on=person.born,
-            died_at=died_at.replace(second=0, microsecond=0),
+            **self._death(died_at.replace(second=0, microsecond=0)).columns(),
             sex=person.sex,
             sender=person.sender,
         )
         if person.until == "expected":
             return
         yield self.after(120)
+        if "receive" in person.early:
+            self.refused("receive", STATEMENTS["receive"](self), "papers_at_receipt")
+            yield self.after(6)
+        self._file_what_is_due("receive")
         if person.announced_as:
             yield from self._correct_name()
         yield from self.step("receive")
+
+    def _death(self, died_at: datetime) -> death.Death:
+        """The time of death as far as the sender knows it."""
+        zone = self.hands.facility.zone
+        if self.person.died_known == "date":
+            return death.on_day(died_at.astimezone(zone).date(), zone)
+        if self.person.died_known == "range":
+            return death.between(died_at - timedelta(hours=5), died_at)
+        return death.exactly(died_at)
+
+    def _file_what_is_due(self, step: str) -> None:
+        """File what the law asks before a step and nobody has filed yet."""
+        case = Case.objects.get(pk=self.case.pk)
+        due = {p.kind: p.instead for p in case.law.papers_before(step) if not p.is_conditional}
+        for kind, instead in due.items():
+            lacking = not kinds_on_file(case).intersection({kind, *instead})
+            if lacking and kind not in self.person.lacks:
+                self._file(kind)
 
     def _correct_name(self) -> Times:
         self.refused("receive", STATEMENTS["receive"](self), "identity_band")
@@ -231,11 +260,10 @@ class Life:
         if "authorize" in person.early:
             self.refused("authorize", STATEMENTS["authorize"](self), "documents_on_file")
             yield self.after(20)
-        kinds = ["cremation_authorization", "removal_authorization"]
+        self._file_what_is_due("charge")
+        yield self.after(3)
         if person.reportable == "cleared":
-            kinds.append("medical_clearance")
-        for kind in (kind for kind in kinds if kind not in person.lacks):
-            self._file(kind)
+            self._file("medical_clearance")
             yield self.after(3)
         signed = {"name": person.agent, "relationship": person.relationship}
         if "agent" not in person.lacks:
@@ -316,11 +344,21 @@ class Life:
         if "retort_fit" in slips:
             yield self._minute(-50)
             yield from self._out_of_use()
+        if "papers_at_charge" in slips:
+            yield self._minute(-70)
+            self._asked_for_more()
         yield from self._read(-60, course.preheat_too_cold)
         if "charging_temperature" in slips:
             yield self._minute(course.preheat_too_cold)
             self.refused("charge", STATEMENTS["charge"](self), "charging_temperature")
         yield from self._read(course.preheat_too_cold, 0)
+
+    def _asked_for_more(self) -> None:
+        """The manager lets the house ask for one more paper, and takes it back at once."""
+        manager, token = self.hands["MG1"], self.hands.token
+        house_rules.add(manager, token(), "document.add", ["identification"])
+        self.refused("charge", STATEMENTS["charge"](self), "papers_at_charge")
+        house_rules.take_back(manager, token(), "document.add")
 
     def _out_of_use(self) -> Times:
         manager = self.hands["MG1"]
