@@ -245,10 +245,12 @@ def tell(
     how: str,
     told_at: datetime,
 ) -> CustodyEntry:
-    """Record that persons were told of a hold, or that it is lifted: all in one way at one time."""
+    """Record that persons were told of a hold, or that it is lifted: all in one way at one time.
+
+    Of a closed case too: who objected is told when the person has left the house.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need_open(locked)
         names = list(dict.fromkeys(name.strip() for name in told if name.strip()))
         if not names:
             raise ActRefused("nobody_told", "Say who was told.")
@@ -256,18 +258,25 @@ def tell(
             raise ActRefused("way_missing", "Say how they were told.")
         if told_at > now:
             raise ActRefused("time_future", "The time lies in the future. Correct it.")
+        at = _settled_minute(Hold.objects.get(pk=hold.pk), told_at)
         for name in names:
-            row = HoldNotice(hold=hold, told=name, how=how.strip(), told_at=told_at)
+            row = HoldNotice(hold=hold, told=name, how=how.strip(), told_at=at)
             row.full_clean()
             row.save()
         return {
             "hold_opened_at": hold.opened_at,
             "told": Sealed("; ".join(names)),
             "how": Sealed(how.strip()),
-            "told_at": told_at,
+            "told_at": at,
         }
 
     return do_act("tell_of_hold", hold.case, member, token, write)
+
+
+def _settled_minute(hold: Hold, told_at: datetime) -> datetime:
+    """Forms state the minute: what is told in the minute of the lifting, after it, is told of it."""
+    at = hold.lifted_at
+    return at if at and at.replace(second=0, microsecond=0) <= told_at < at else told_at
 
 
 def hold_if_disputed(case: Case, member: StaffMember) -> Callable[[CustodyEntry], None]:

@@ -62,7 +62,7 @@ IN_CARE = "The person stays in care where they are, and nobody prepares the next
 RULES = {
     "may_refuse": "The crematory may refuse to go on while persons with the right disagree",
     "must_refuse": "The crematory must not go on while persons with the right disagree",
-    "court_decides": "A court decides where persons with the right disagree",
+    "court_decides": "Where persons with the right disagree, a {court}court decides",
 }
 UNTIL = {"court_order": "a court's order", "settlement": "proof that they settled it"}
 
@@ -214,11 +214,9 @@ def dispute_law(law: Jurisdiction) -> LawNote:
     if not rule.is_enforced or rule.rule is None:
         text = f"What the law of {law.name} says of disputes is not known here."
         return LawNote(f"{text} The house holds all the same.", "")
-    said = RULES[rule.rule]
-    if rule.until:
+    said = RULES[rule.rule].format(court=f"{rule.court} " if rule.court else "")
+    if rule.until and rule.rule != "court_decides":
         said += ", until " + " or ".join(UNTIL[key] for key in rule.until)
-    if rule.court:
-        said += f"; {rule.court} court"
     if rule.court_days:
         said += f"; the court decides within {rule.court_days} days of filing"
     confirm = " (confirm before use)" if rule.state == State.CONFIRM else ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from cases import acts, hold_acts, right_acts
@@ -40,7 +39,7 @@ def tell(life: Life) -> None:
         life.hands.token(),
         [life.person.sender, life.person.agent],
         "by telephone",
-        clock.now() - timedelta(minutes=2),
+        clock.now(),
     )
 
 

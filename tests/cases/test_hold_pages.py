@@ -70,7 +70,7 @@ def test_the_holds_own_page_says_what_happened_and_who_knows(
         "Ben Example (son) objects to the cremation.",
         "somebody objects",
         "Not told yet",
-        "A court decides where persons with the right disagree; district court.",
+        "Where persons with the right disagree, a district court decides.",
         "A manager lifts this hold.",
         "The person stays in care",
     ):

@@ -359,6 +359,16 @@ def test_what_is_no_telling(case: Case, dispute: Hold, clerk: StaffMember) -> No
     assert not HoldNotice.objects.exists()
 
 
+def test_people_are_told_when_the_case_is_closed(
+    case: Case, clerk: StaffMember, manager: StaffMember
+) -> None:
+    hold = opened(case, clerk)
+    lift(hold, manager, "cleared")
+    cast.bring(case, "returned")
+    tell(hold, clerk, ["Example Funeral Home"])
+    assert holds.not_told(Hold.objects.get()) == []
+
+
 def test_after_the_lifting_people_are_told_of_that(
     case: Case, dispute: Hold, clerk: StaffMember, manager: StaffMember
 ) -> None:
@@ -366,7 +376,7 @@ def test_after_the_lifting_people_are_told_of_that(
     assert holds.not_told(Hold.objects.get()) == []
     lift(dispute, manager, "order", cast.paper(case, "court_order"))
     assert holds.not_told(Hold.objects.get()) == ["Example Funeral Home", "Ben Example"]
-    tell(dispute, clerk, ["Ben Example"])
+    tell(dispute, clerk, ["Ben Example"], told_at=clock.now().replace(second=0, microsecond=0))
     hold = Hold.objects.get()
     assert [n.told for n in holds.told_of_lifting(hold)] == ["Ben Example"]
     assert len(holds.told_of_hold(hold)) == 2
@@ -378,7 +388,8 @@ def test_after_the_lifting_people_are_told_of_that(
 @pytest.mark.parametrize(
     ("code", "words", "citation"),
     [
-        ("us-mt", "district court", "MCA 37-19-907"),
+        ("us-mt", "a district court decides", "MCA 37-19-907"),
+        ("us-co", "a probate court decides", "C.R.S. 15-19-106(3)"),
         ("us-sd", "a court's order or proof that they settled it", "SDCL 34-26A-32"),
         ("us-tn", "must not go on", "T.C.A. 62-5-706; 62-5-705"),
         ("us-il", "within 30 days of filing", "755 ILCS 65/50"),
