@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from cases import acts, death, hold_acts, house_rules, papers, things
 from cases.corrections import correct
-from cases.demo import disputes, families
+from cases.demo import disputes, families, scans
 from cases.demo.diary import next_working_day
 from cases.demo.hands import Hands, celsius
 from cases.demo.people import Course, Person
@@ -266,7 +266,9 @@ class Life:
             self._file("medical_clearance")
             yield self.after(3)
         signed = {"name": person.agent, "relationship": person.relationship}
-        if "agent" not in person.lacks:
+        if "agent" in person.lacks:
+            scans.came(self, "medical_certificate")  # it waits to be filed
+        else:
             families.sign(self)
             acts.name_recipient(self.case, member, self.hands.token(), **signed)
         yield self.after(2)
@@ -295,6 +297,7 @@ class Life:
             self.case,
             self.hands.member(self.front()),
             self.hands.token(),
+            files=scans.came(self, kind),
             kind=kind,
             reference=f"{kind[:2].upper()}-{4400 + self.index}",
             issued_by="county coroner" if kind == "medical_clearance" else self.person.sender,

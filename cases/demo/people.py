@@ -45,7 +45,9 @@ class Person:
     remains_kg: str = ""
     accepted: str = ""
     keepsake: bool = False
+    scanned: bool = False
     shipped: bool = False
+    died_known: str = "exact"
 
     @property
     def mass_kg(self) -> Decimal:
