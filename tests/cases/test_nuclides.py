@@ -8,6 +8,7 @@ import radioactivedecay
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cases import law
 from cases.deadlines import between, exactly
 from cases.nuclide_advice import Advice, State, Use, radioactive
 from cases.nuclides import (
@@ -15,6 +16,7 @@ from cases.nuclides import (
     PUBLISHED_WAITS,
     Activity,
     NuclideUnknown,
+    PublishedWait,
     falls_to,
     fraction_left,
     mbq_at,
@@ -23,8 +25,10 @@ from cases.nuclides import (
     nuclide,
     published_wait,
 )
+from cases.radiation import wait_by_law
 
 T = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
+ONTARIO = wait_by_law(law.jurisdiction("ca-on"))
 DAY = timedelta(days=1)
 KEYS = st.sampled_from(sorted(NUCLIDES))
 ACTIVITIES = st.decimals(Decimal("0.001"), Decimal("100000"), places=3)
@@ -117,19 +121,12 @@ def test_the_moment_of_a_limit_is_the_inverse_of_the_decay(
         assert mbq_at(of, max(T, at - timedelta(seconds=1))) > limit * (1 - Decimal("1e-20"))
 
 
+# ICRP Publication 98, as quoted: 12 months after I-125 seeds, 3 after Pd-103; Cs-131: none found.
 @pytest.mark.parametrize(
-    ("key", "jurisdiction", "months"),
-    [
-        ("I-125", "", 12),
-        ("Pd-103", "us-mt", 3),
-        ("I-125", "ca-on", 24),
-        ("Cs-131", "ca-on", 24),
-        ("Cs-131", "", None),
-        ("Lu-177", "us-mt", None),
-    ],
+    ("key", "months"), [("I-125", 12), ("Pd-103", 3), ("Cs-131", None), ("Lu-177", None)]
 )
-def test_published_waits(key: str, jurisdiction: str, months: int | None) -> None:
-    wait = published_wait(key, jurisdiction)
+def test_published_waits(key: str, months: int | None) -> None:
+    wait = published_wait(key)
     assert (wait and wait.months) == months
 
 
@@ -141,16 +138,39 @@ def test_every_published_wait_has_its_source_and_no_activity_limit_is_built_in()
     ("on", "state"),
     [(date(2026, 5, 31), State.WAITING), (date(2026, 6, 1), State.PASSED)],
 )
-def test_ontario_waits_two_years_for_seeds(on: date, state: State) -> None:
-    # O. Reg. 412/19: implanted 1 Jun 2024.
-    answer = radioactive("I-125", Use.SEEDS, date(2024, 6, 1), on, "ca-on")
+@pytest.mark.parametrize("key", ["I-125", "Cs-131", ""])
+def test_ontario_waits_two_years_for_seeds(key: str, on: date, state: State) -> None:
+    # O. Reg. 412/19: implanted 1 Jun 2024; two years whatever the nuclide.
+    answer = radioactive(key, Use.SEEDS, date(2024, 6, 1), on, law=ONTARIO)
     assert (answer.state, answer.free_on) == (state, date(2026, 6, 1))
     assert "adviser decides" in answer.why
+    assert "O. Reg. 412/19" in answer.source
+
+
+def test_a_published_wait_that_is_longer_than_the_law_counts() -> None:
+    short = PublishedWait(6, "", "a law", "found")
+    answer = radioactive("I-125", Use.SEEDS, date(2025, 1, 1), date(2025, 8, 1), law=short)
+    assert (answer.state, answer.free_on) == (State.WAITING, date(2026, 1, 1))
+
+
+def test_advice_shortens_no_wait_of_a_law_that_says_so() -> None:
+    strict = PublishedWait(24, "", "a law", "found", sooner_if_safe=False)
+    safe = Advice("A. Example", date(2026, 5, 20), date(2026, 5, 30))
+    seeds = ("I-125", Use.SEEDS, date(2024, 6, 1), date(2026, 5, 31))
+    assert radioactive(*seeds, safe, strict).free_on == date(2026, 6, 1)
+    assert radioactive(*seeds, safe, ONTARIO).free_on == date(2026, 5, 30)
+
+
+def test_where_the_law_asks_for_written_advice_no_published_wait_does() -> None:
+    seeds = ("I-125", Use.SEEDS, date(2020, 1, 1), date(2026, 6, 1))
+    assert radioactive(*seeds, needs_advice=True).state is State.ASK
+    safe = Advice("A. Example", date(2026, 5, 20), date(2026, 5, 30))
+    assert radioactive(*seeds, safe, needs_advice=True).state is State.PASSED
 
 
 def test_written_advice_that_it_is_safe_goes_before_the_two_years() -> None:
     safe = Advice("A. Example", date(2026, 5, 20), date(2026, 5, 30))
-    answer = radioactive("I-125", Use.SEEDS, date(2024, 6, 1), date(2026, 5, 31), "ca-on", safe)
+    answer = radioactive("I-125", Use.SEEDS, date(2024, 6, 1), date(2026, 5, 31), safe, ONTARIO)
     assert answer.state is State.PASSED
     assert "A. Example" in answer.source
 
