@@ -4,13 +4,14 @@ Nothing is changed: each statement is a new row, and the newest one counts. An o
 matters puts the case on hold by itself.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from cases import right
+from cases import right, right_words
 from cases.acts import do_act, need, need_open, of_this_case
 from cases.authority import BY_INSTRUMENT, EXCLUSIONS, Outcome
+from cases.drawing import Stroke
 from cases.errors import ActRefused
 from cases.hold_acts import hold_if_disputed
 from cases.models import (
@@ -24,8 +25,10 @@ from cases.models import (
 )
 from cases.names import fold
 from cases.roles import WHO
+from chain_of_custody import uploads_in
 from chain_of_custody.models import CustodyEntry, Upload
 from chain_of_custody.trail import Sealed
+from chain_of_custody.uploads_in import Arrived
 from crematory.models import Role, StaffMember
 from crematory.signatures import Signature
 
@@ -68,12 +71,18 @@ class Said:
     said_at: datetime
     how: str
     form: str = AuthorizingAgent.Form.PAPER
-    meaning: str = ""
     document: Document | None = None
-    drawing: Upload | None = None
-    strokes: list[Any] | None = None
+    drawing: Arrived | None = None
+    strokes: list[Stroke] | None = None
     by_delegate: RightHolder | None = None
-    settles_by: str = field(default="")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Complete:
+    """Of which classes everybody is named (nobody named: there is nobody), and who said so."""
+
+    ranks: dict[str, bool]
+    informant: str
 
 
 def name_holder(
@@ -83,8 +92,12 @@ def name_holder(
     who: Named,
     known: Known | None = None,
     said: Said | None = None,
+    complete: Complete | None = None,
 ) -> CustodyEntry:
-    """Name a person with a say, with what is known of them and what they said, in one act."""
+    """Name a person with a say, with what is known of them and what they said, in one act.
+
+    `complete` is what they or somebody else say of the classes at the same time.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["state_agent"])
@@ -95,6 +108,8 @@ def name_holder(
             facts |= _know(holder, known, now)
         if said is not None:
             facts |= _say(holder, member, said, now)
+        if complete is not None:
+            facts |= _complete(locked, complete, now)
         return facts
 
     return do_act("name_holder", case, member, token, write, after=hold_if_disputed(case, member))
@@ -147,17 +162,7 @@ def state_ranks(
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["state_agent"])
         need_open(locked)
-        if not ranks:
-            raise ActRefused("ranks_missing", "Say of which classes everybody is named.")
-        if not informant.strip():
-            raise ActRefused("informant_missing", "Say who told you that nobody else is there.")
-        for rank, is_complete in sorted(ranks.items()):
-            row = RankNamed(
-                case=locked, rank=rank, is_complete=is_complete, informant=informant, stated_at=now
-            )
-            row.full_clean()
-            row.save()
-        return {"ranks": {k: bool(v) for k, v in ranks.items()}, "informant": Sealed(informant)}
+        return _complete(locked, Complete(ranks=ranks, informant=informant), now)
 
     return do_act("state_ranks", case, member, token, write)
 
@@ -191,6 +196,21 @@ def review_authority(
     return do_act("review_authority", case, signed_by.member, token, write, signature="pin")
 
 
+def _complete(case: Case, complete: Complete, now: datetime) -> dict[str, Any]:
+    informant = complete.informant.strip()
+    if not complete.ranks:
+        raise ActRefused("ranks_missing", "Say of which classes everybody is named.")
+    if not informant:
+        raise ActRefused("informant_missing", "Say who told you that nobody else is there.")
+    for rank, is_complete in sorted(complete.ranks.items()):
+        row = RankNamed(
+            case=case, rank=rank, is_complete=is_complete, informant=informant, stated_at=now
+        )
+        row.full_clean()
+        row.save()
+    return {"ranks": dict(complete.ranks), "ranks_informant": Sealed(informant)}
+
+
 def _name(case: Case, who: Named, now: datetime) -> RightHolder:
     holders = list(case.right_holders.all())
     if who.person is not None and who.person not in {h.person for h in holders}:
@@ -218,7 +238,12 @@ def _check_named(holders: list[RightHolder], who: Named) -> None:
             raise ActRefused("name_differs", f"This person is named as {holder.name} here.")
         same_tie = fold(holder.relationship) == fold(who.relationship)
         if holder.rank == who.rank and same_name and same_tie:
-            raise ActRefused("named_before", f"{holder.name} is named in this class already.")
+            raise ActRefused(
+                "named_before",
+                f"{holder.name}, {holder.relationship}, is named already, and a person counts "
+                "once. Open their own page. If these are two persons, write the names so that "
+                "they can be told apart.",
+            )
 
 
 def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
@@ -309,17 +334,18 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
     if said.position == Position.WITHDRAWN and not person.has_signed:
         raise ActRefused("not_signed", "There is no signature to take back.")
     of_this_case(holder.case, said.document)
-    of_this_case(holder.case, said.drawing)
     _of_the_same(holder.case, said.by_delegate)
+    signs = said.position == Position.SIGNED
+    drawing = _drawing(holder.case, member, said) if signs else None
     row = AuthorizingAgent(
         case=holder.case,
         holder=holder,
         position=said.position,
         form=said.form,
-        meaning=said.meaning,
+        meaning=right_words.meaning(holder.case) if signs else "",
         document=said.document,
-        drawing=said.drawing,
-        strokes=said.strokes,
+        drawing=drawing,
+        strokes=said.strokes if drawing else None,
         signed_by_delegate=said.by_delegate,
         how=said.how.strip(),
         said_at=said.said_at,
@@ -333,8 +359,18 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
         "said_at": said.said_at,
         "how": Sealed(said.how.strip()),
         "document": _kind(said.document),
-        "drawing": said.drawing.sha256 if said.drawing else None,
+        **({"meaning": Sealed(row.meaning)} if signs else {}),
+        **({"drawing_sha256": drawing.sha256} if drawing else {}),
     }
+
+
+def _drawing(case: Case, member: StaffMember, said: Said) -> Upload | None:
+    """Record the picture of a signature drawn on the tablet, which has to be there."""
+    if said.form != AuthorizingAgent.Form.TABLET:
+        return None
+    if said.drawing is None or not said.strokes:
+        raise ActRefused("drawing_missing", "Nothing is drawn. Sign in the field, or on paper.")
+    return uploads_in.record(case, member, said.drawing)
 
 
 def _holder_facts(holder: RightHolder) -> dict[str, Any]:

@@ -81,7 +81,7 @@ REASONS = {
     "objector_missing": "it was not said who objects",
     "lifted_on_missing": "it was not said what lifts the hold",
     "dispute_stands": "the objection still had a right behind it, by the rules",
-    "paper_missing": "the paper that lifts the hold was not named",
+    "paper_missing": "the paper on which it rests was not named",
     "paper_unfit": "the paper was the ground of the hold itself, or had been replaced",
     "paper_kind": "the paper was no court order",
     "nobody_told": "nobody was named who was told",
@@ -152,7 +152,8 @@ REASONS = {
     "named_before": "the person was named in this class already",
     "objection_stands": "the person's objection was not settled",
     "not_signed": "there was no signature to take back",
-    "no_objection": "nobody of this name and relationship had objected",
+    "no_objection": "the person had no objection that stood",
+    "drawing_missing": "nothing was drawn on the tablet",
 }
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
 DEVICES = frozenset(DeviceAnswer.Device.values)

@@ -56,6 +56,13 @@ def a_file(case: Case) -> list[Any]:
     return [case.number, found.token]
 
 
+def holder(case: Case) -> list[Any]:
+    """Somebody with a say who is named in the case."""
+    clerk = cast.member(case.facility, cast.CLERK)
+    found = case.right_holders.first() or cast.says(case, clerk, "Ben Example", "")
+    return [case.number, found.pk]
+
+
 def a_page(case: Case) -> list[Any]:
     return [*a_file(case), 1]
 
@@ -129,6 +136,10 @@ TABLE: dict[str, list[Row]] = {
     "cases:file-original": [everybody(a_file)],
     "cases:set-aside": [everybody(a_file)],
     "cases:agents": [everybody(number)],
+    "cases:agent": [everybody(holder)],
+    "cases:agent-known": [everybody(holder)],
+    "cases:agent-classes": [everybody(number)],
+    "cases:agent-review": [everybody(number)],
     "cases:recipients": [everybody(number)],
     "cases:settle": [everybody(number)],
     "cases:devices": [everybody(number)],

@@ -112,7 +112,9 @@ def office_papers(office: Hand, number: str) -> None:
         office.fill(kind=kind, reference="R-1", issued_by="Harrow & Vale", issued_on="2026-01-02")
         office.send()
     office.go(f"/cases/{number}/agents/")
-    office.fill(name="Vera Oldmeadow", rank="child", relationship="daughter", position="signed")
+    office.fill(
+        name="Vera Oldmeadow", relation="child/daughter", nobody_before=True, whole_class=True
+    )
     office.send()
     office.go(f"/cases/{number}/recipients/")
     office.fill(name="Vera Oldmeadow", relationship="daughter")

@@ -178,7 +178,10 @@ def test_papers_agents_and_recipients_are_filed_once_a_form(
     person = {"name": "Anna Agent", "relationship": "daughter", "token": cast.token()}
     for name, data in (
         ("documents", filing()),
-        ("agents", person | {"rank": "child", "position": "signed", "how": "in person"}),
+        (
+            "agents",
+            person | {"relation": "child/daughter", "position": "signed", "how": "in person"},
+        ),
         ("recipients", person | {"token": cast.token()}),
     ):
         before = getattr(case, name).count()
