@@ -18,7 +18,7 @@ from tests import cast
 
 pytestmark = pytest.mark.django_db
 NOON = datetime.fromisoformat("2026-03-10T12:00:00-06:00")
-REMOVAL = {
+REMOVAL: dict[str, Any] = {
     "outcome": "removed",
     "removed_by": "T. Orrel, embalmer",
     "removed_at": NOON - timedelta(hours=2),
@@ -186,7 +186,11 @@ def test_a_removal_is_stated_whole(case: Case, lacking: str) -> None:
 
 @pytest.mark.parametrize("lacking", ["attested_by", "attester_licence"])
 def test_an_attestation_has_name_and_licence(case: Case, lacking: str) -> None:
-    told = {"outcome": "attested", "attested_by": "M. Tolworthy", "attester_licence": "E-22"}
+    told: dict[str, Any] = {
+        "outcome": "attested",
+        "attested_by": "M. Tolworthy",
+        "attester_licence": "E-22",
+    }
     with pytest.raises(ActRefused) as refused:
         answer(case, "pacemaker", **{**told, lacking: ""})
     assert refused.value.code == "outcome_unfinished"
@@ -196,7 +200,7 @@ def test_an_attestation_has_name_and_licence(case: Case, lacking: str) -> None:
 
 @pytest.mark.parametrize("device", DeviceAnswer.Device.values)
 def test_only_silicone_and_prostheses_stay(case: Case, device: str) -> None:
-    told = {"outcome": "stays", "stays_by_rule": "harmless"}
+    told: dict[str, Any] = {"outcome": "stays", "stays_by_rule": "harmless"}
     if device in HARMLESS:
         answer(case, device, **told)
         assert ask("devices_removed", case).state == PASSED
@@ -243,7 +247,7 @@ def test_only_a_device_that_is_there_has_an_outcome(case: Case) -> None:
 
 # Radioactivity
 
-SEEDS = {"nuclide": "I-125", "nuclide_use": "seeds"}
+SEEDS: dict[str, Any] = {"nuclide": "I-125", "nuclide_use": "seeds"}
 
 
 def test_the_wait_opens_by_itself_at_the_local_midnight(case: Case) -> None:
@@ -268,7 +272,7 @@ def test_ontario_takes_its_two_years_from_its_own_file() -> None:
     assert refused.passes_at is not None
     assert refused.passes_at.date() == date(2026, 6, 1)
     assert "O. Reg. 412/19" in refused.citation
-    advice = {
+    advice: dict[str, Any] = {
         "adviser": "A. Example", "advised_on": NOON.date(), "allowed_from": NOON.date(),
     }  # fmt: skip
     answer(case, "radioactive", **SEEDS, placed_on=date(2024, 6, 1), **advice)
@@ -303,7 +307,7 @@ def test_without_a_wait_the_adviser_is_asked(case: Case, fields: dict[str, Any])
 
 def test_the_activity_now_is_that_of_icrp_107(case: Case) -> None:
     # Half-life of I-125 59.40 d, fraction left after 30 d 0.704636 (ICRP 107, radioactivedecay).
-    stated = {"activity_mbq": Decimal(1000), "activity_on": date(2026, 2, 7)}
+    stated: dict[str, Any] = {"activity_mbq": Decimal(1000), "activity_on": date(2026, 2, 7)}
     answer(case, "radioactive", **SEEDS, **stated)
     midnight = datetime.fromisoformat("2026-02-08T00:00:00-07:00")
     row = case.device_answers.get()
@@ -317,6 +321,6 @@ def test_the_activity_now_is_that_of_icrp_107(case: Case) -> None:
 
 
 def test_of_another_nuclide_no_activity_is_reckoned(case: Case) -> None:
-    stated = {"activity_mbq": Decimal(5), "activity_on": date(2026, 2, 7)}
+    stated: dict[str, Any] = {"activity_mbq": Decimal(5), "activity_on": date(2026, 2, 7)}
     answer(case, "radioactive", nuclide="other", **stated)
     assert radiation.activity_now(case, case.device_answers.get(), NOON) is None
