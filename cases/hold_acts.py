@@ -274,7 +274,7 @@ def tell(
 
 
 def _settled_minute(hold: Hold, told_at: datetime) -> datetime:
-    """Forms state the minute: what is told in the minute of the lifting, after it, is told of it."""
+    """Forms state the minute: what was told in the minute of the lifting is told of the lifting."""
     at = hold.lifted_at
     return at if at and at.replace(second=0, microsecond=0) <= told_at < at else told_at
 

@@ -247,6 +247,8 @@ def _check_named(holders: list[RightHolder], who: Named) -> None:
 
 
 def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
+    if not known.informant.strip():
+        raise ActRefused("informant_missing", "Say who told you this.")
     if unknown := known.excluded - set(EXCLUSIONS):
         raise ActRefused("exclusion_unknown", f"Not known: {', '.join(sorted(unknown))}.")
     if known.is_reachable is False and not known.efforts:
