@@ -126,9 +126,11 @@ def office_papers(office: Hand, number: str) -> None:
 
 def answer_devices(operator: Hand, number: str) -> None:
     operator.go(f"/cases/{number}/devices/")
-    for question in operator.page.locator("main select[name$='-answer']").all():
-        question.select_option("no")
+    operator.page.locator("[data-answer-all]").click()
     operator.fill(informant="Vera Oldmeadow, daughter")
+    operator.send()
+    operator.go(f"/cases/{number}/things/")
+    operator.fill(is_complete=True)
     operator.send()
 
 
