@@ -8,14 +8,15 @@ the certificate is assembled from what registers keep, for no statute read lists
 
 import json
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.utils.formats import date_format
 
 from cases import death, right
 from cases.corrections import CORRECTABLE
-from cases.models import Case, Recipient
+from cases.law import paper_words
+from cases.models import Case, Hold, Recipient
 from cases.steps import STAGES, STEPS
 from cases.trail_lines import act_word, reason
 from chain_of_custody.models import CustodyEntry, Log
@@ -199,6 +200,23 @@ def _detail(entry: CustodyEntry) -> str:
     if entry.act == "print":
         by_hand = ", by hand" if facts.get("by_hand") else ""
         return f"{facts['kind'].replace('_', ' ')} {facts['number']}, copy {facts['copy']}{by_hand}"
+    return _of_a_hold(entry.act, facts)
+
+
+def _of_a_hold(act: str, facts: Facts) -> str:
+    """What a hold was opened or lifted on, and of which one somebody was told.
+
+    Entries of an earlier form of these acts name neither kind nor way.
+    """
+    if act == "open_hold" and "hold_kind" in facts:
+        late = ", after the charge" if facts.get("after_charge") else ""
+        return f"{Hold.Kind(facts['hold_kind']).label}{late}"
+    if act == "lift_hold" and "lifted_on" in facts:
+        paper = f"; on file: {paper_words(facts['document'])}" if facts.get("document") else ""
+        settled = "; the objection is settled" if facts.get("is_objection_settled") else ""
+        return f"{Hold.LiftedBy(facts['lifted_on']).label}{paper}{settled}"
+    if act == "tell_of_hold":
+        return f"of the hold since {when(datetime.fromisoformat(facts['hold_opened_at']))}"
     return ""
 
 

@@ -9,7 +9,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from cases import hold_acts
+from cases import hold_acts, paper_facts
 from cases.models import Case, Hold
 from crematory.models import Facility, StaffMember
 from tests import cast
@@ -215,6 +215,13 @@ def test_the_trail_tells_it_in_words(
     hold_acts.tell(dispute, clerk, cast.token(), ["Ben Example"], "by letter", dispute.opened_at)
     reading = hold_acts.Lifting(on="order", reason="It is decided", document=order)
     hold_acts.lift_hold(dispute, cast.signature(manager), cast.token(), reading)
+    lines = {line["act"]: line["detail"] for line in paper_facts.trail(dispute.case)["entries"]}
+    assert lines["Put on hold"] == "somebody objects"
+    assert lines["Hold lifted"] == (
+        "order of a court; on file: court order; the objection is settled"
+    )
+    assert lines["Told of a hold"].startswith("of the hold since ")
+    assert not any("Ben Example" in detail for detail in lines.values())
     page = text_of(browser(clerk), url("trail", dispute.case))
     for words in (
         "Put on hold", "somebody objects", "Told of a hold", "by letter", "Hold lifted",
