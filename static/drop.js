@@ -17,6 +17,7 @@ function row(name) {
   const told = Object.assign(document.createElement("span"), { className: "told", textContent: "Waiting for its turn" });
   item.append(label, bar, told);
   SENT_TO.querySelector(".sending").append(item);
+  item.scrollIntoView({ block: "nearest" });
   return { item, bar, told };
 }
 
