@@ -3,7 +3,8 @@
 What is missing to compute a clock is said; a clock that is unknown shows no time.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from cases import deadline_days as days
@@ -156,12 +157,9 @@ def _holdings(case: Case, at: Moments) -> list[Clock]:
             continue
         if "embalmed" in rule.unless and delivery and delivery.is_embalmed:
             continue
-        due = clocks.cool_by(rule, at.death, at.custody)
-        title = f"Cool {_to(rule)}by".replace("  ", " ")
-        clock = _clock(title, _missing(due, rule.starts), case, rule, is_duty=True)
-        others = [_WORDS[key] for key in rule.unless if key in _WORDS]
-        said = f"{clock.why} Not where: {' or '.join(others)}." if others else clock.why
-        found.append(Clock(clock.title, clock.at, "", said, clock.citation, True, clock.is_known))
+        due = _missing(clocks.cool_by(rule, at.death, at.custody), rule.starts)
+        clock = _clock(f"Cool {_to(rule)}by", due, case, rule, is_duty=True)
+        found.append(_with(clock, rule.unless, is_met=is_cooled(case)))
     return found
 
 
@@ -175,6 +173,23 @@ _WORDS = {
     "coroner_agrees_in_writing": "the coroner agrees in writing",
     "applicant_consents_in_writing": "the applicant consents in writing",
 }
+
+
+def is_cooled(case: Case) -> bool:
+    """True from the receipt to the charge: the person lies in a cooler bay of the house."""
+    return case.stage in BEFORE_CHARGE and case.stage != "expected"
+
+
+def _with(clock: Clock, unless: Iterable[str], *, is_met: bool) -> Clock:
+    """Say where the rule does not hold; what is met is no duty that presses."""
+    others = [_WORDS[key] for key in unless if key in _WORDS]
+    parts = (
+        clock.why,
+        f"Not where: {' or '.join(others)}." if others else "",
+        "The person lies in a cooler bay since the receipt." if is_met else "",
+    )
+    why = " ".join(part for part in parts if part)
+    return replace(clock, why=why, is_duty=clock.is_duty and not is_met)
 
 
 def _to(rule: Holding) -> str:
@@ -197,40 +212,31 @@ def _limits(case: Case, at: Moments) -> list[Clock]:
             continue
         if "embalmed" in rule.unless and delivery and delivery.is_embalmed:
             continue
-        if rule.starts is None or not (rule.within_hours or rule.within_days):
-            found.append(_limit_without_start(case, rule))
-            continue
-        found.append(_limit(case, rule, at.of(rule.starts)))
+        found.append(
+            _with(
+                _limit(case, rule, at),
+                rule.unless,
+                is_met="refrigerated" in rule.unless and is_cooled(case),
+            )
+        )
     return found
 
 
-def _limit_without_start(case: Case, rule: HoldingLimit) -> Clock:
-    span = f"{rule.within_hours} hours" if rule.within_hours else f"{rule.within_days} days"
-    only = " Only by religious custom." if rule.only_for else ""
-    why = f"At most {span}; from when the house counts is not recorded here.{only}"
-    cited = case.law.cited(LIMITS[rule.what].lower(), rule)
-    return Clock(LIMITS[rule.what], None, "", why, cited, True, is_known=False)
-
-
-def _limit(case: Case, rule: HoldingLimit, start: hours.Moment | None) -> Clock:
+def _limit(case: Case, rule: HoldingLimit, at: Moments) -> Clock:
     title = LIMITS[rule.what]
-    others = [_WORDS[key] for key in rule.unless if key in _WORDS]
-    unless = f" Not where: {' or '.join(others)}." if others else ""
-    if rule.within_hours:
-        clock = _clock(
-            title,
-            _missing(hours.within(start, rule.within_hours), rule.starts),
-            case,
-            rule,
-            is_duty=True,
-        )
-        return Clock(title, clock.at, "", clock.why + unless, clock.citation, True, clock.is_known)
+    starts = "custody" if rule.what == "refrigerated" else rule.starts  # cooled from the receipt
     cited = case.law.cited(title.lower(), rule)
+    start = at.of(starts)
     if start is None:
-        why = f"Counted from {FROM[rule.starts or 'custody']}, which is not recorded."
-        return Clock(title, None, "", why + unless, cited, True, is_known=False)
+        span = f"{rule.within_hours} hours" if rule.within_hours else f"{rule.within_days} days"
+        since = f"counted from {FROM[starts]}" if starts else "counted from when it begins"
+        only = " Only by religious custom." if rule.only_for else ""
+        why = f"{span}, {since}, which is not recorded.{only}"
+        return Clock(title, None, "", why, cited, True, is_known=False)
+    if rule.within_hours:
+        return _clock(title, hours.within(start, rule.within_hours), case, rule, is_duty=True)
     due = days.not_later_than(start, rule.within_days or 0, case.facility.zone)
-    return _day_clock(title, due, case, cited, unless)
+    return _day_clock(title, due, case, cited)
 
 
 def _day_clock(title: str, due: days.DayDue, case: Case, cited: str, more: str = "") -> Clock:
@@ -302,18 +308,15 @@ def _retention(case: Case, at: Moments) -> list[Clock]:
     return found
 
 
-def pressing(cases: list[Case], now: datetime) -> list[tuple[Case, Clock]]:
-    """Return the terms that run out within a day, for cases whose delivery is at hand."""
-    found = [
-        (case, clock)
-        for case in cases
-        for clock in clocks_of(case, _moments_at_hand(case))
-        if clock.presses(now)
-    ]
+def pressing(cases: Iterable[Case], now: datetime) -> list[tuple[Case, Shown]]:
+    """Return the terms that run out within a day, soonest first, without asking the database.
+
+    The cases lie before the charge; each has its delivery at hand and `received_at` or None.
+    """
+    found = []
+    for case in cases:
+        received = getattr(case, "received_at", None)
+        at = Moments(case.death, hours.exactly(received) if received else None, None)
+        clocks_now = [*_holdings(case, at), *_limits(case, at)]
+        found += [(case, Shown(clock, now)) for clock in clocks_now if clock.presses(now)]
     return sorted(found, key=lambda pair: (pair[1].at or now, pair[0].pk))
-
-
-def _moments_at_hand(case: Case) -> Moments:
-    """The moments without a query: custody as it was read with the case."""
-    received = getattr(case, "received_at", None)
-    return Moments(case.death, hours.exactly(received) if received else None, None)

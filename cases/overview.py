@@ -15,19 +15,22 @@ from django.db.models import (
     OuterRef,
     Q,
     QuerySet,
+    Subquery,
     Window,
 )
 from django.db.models.functions import RowNumber
 
+from cases import case_clocks
+from cases.case_clocks import Shown
 from cases.models import Case, Hold
-from cases.steps import FINAL_STAGES, ORDER, STEPS, Step, next_step
-from chain_of_custody.models import Place
+from cases.steps import BEFORE_CHARGE, FINAL_STAGES, ORDER, STEPS, Step, next_step
+from chain_of_custody.models import CustodyEntry, Place
 from crematory.models import Facility
 from retort_log import selectors
 from retort_log.models import Reading, Retort, Run
 
 # Of each group as many as fit a tablet's screen beside the others; the list has them all.
-GROUP_LIMIT, HOLD_LIMIT = 5, 20
+GROUP_LIMIT, HOLD_LIMIT, CLOCK_LIMIT = 5, 20, 200
 STALE_AFTER = timedelta(minutes=15)
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 # The index `case_open` is partial. A database uses it only where the condition stands in the
@@ -111,6 +114,20 @@ def open_holds(facility: Facility) -> list[Hold]:
     )
     with_facility((hold.case for hold in holds), facility)
     return holds
+
+
+def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
+    """Return the terms of the law that run out within a day. One query."""
+    received = CustodyEntry.objects.filter(case=OuterRef("pk"), act="receive", outcome="done")
+    rows = (
+        open_cases(facility)
+        .filter(stage__in=BEFORE_CHARGE)
+        .select_related("delivery")
+        .annotate(received_at=Subquery(received.values("happened_at")[:1]))
+        .only(*_ROW, "jurisdiction", "delivery__is_embalmed", "delivery__case")
+        .order_by("stage_since")[:CLOCK_LIMIT]
+    )
+    return case_clocks.pressing(with_facility(rows, facility), now)[:GROUP_LIMIT]
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ class _RuleForm(Signed):
 
     def __init__(self, *args: Any, path: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.initial |= {"token": new_token(), "path": path}
+        self.initial.update(token=new_token(), path=path)
 
 
 class TakeBackForm(_RuleForm):
@@ -44,7 +44,7 @@ class AskMoreForm(_RuleForm):
         self, *args: Any, path: str, facility: Facility, is_answer: bool, **kwargs: Any
     ) -> None:
         super().__init__(*args, path=path, **kwargs)
-        self.facility, self.path, self.is_answer = facility, path, is_answer
+        self.facility, self.is_answer = facility, is_answer
         if not is_answer:
             del self.fields["answered_by"], self.fields["answered_on"]
         if not path.endswith(".adopt"):

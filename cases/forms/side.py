@@ -1,7 +1,7 @@
 """Forms of the acts beside the steps: announce, file, name, settle, correct, move."""
 
 from datetime import date, datetime
-from typing import Any, ClassVar
+from typing import Any
 
 from django import forms
 
@@ -38,6 +38,9 @@ def choice(label: str, choices: list[tuple[str, str]], **kwargs: Any) -> forms.C
     return forms.ChoiceField(label=label, choices=[("", "---------"), *choices], **kwargs)
 
 
+ANNOUNCED = ["decedent_name", "born_on", *FIELDS, "discovered_at", "sex", "sender"]
+
+
 class AnnounceForm(DeathMixin, WritingForm):
     """A person who is expected. When the person was found is asked where the law counts by it."""
 
@@ -48,14 +51,13 @@ class AnnounceForm(DeathMixin, WritingForm):
     )
     sex = choice("Sex", SEXES, required=False)
     sender = text("Sender", 200, help_text="Who sends this person: firm, hospital, county.")
-    field_order: ClassVar = ["decedent_name", "born_on", *FIELDS, "discovered_at", "sex", "sender"]
 
     def __init__(self, *args: Any, facility: Facility, **kwargs: Any) -> None:
         super().__init__(*args, facility=facility, **kwargs)
         self.fields.update(death_fields())
         if law.jurisdiction(facility.jurisdiction).wait.starts != "death_or_discovery":
             del self.fields["discovered_at"]
-        self.order_fields(self.field_order)
+        self.order_fields(ANNOUNCED)
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

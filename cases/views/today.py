@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from cases import holds, overview
+from cases.law import CHECK_LOCALLY
 from cases.roles import WHO, power
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
@@ -21,6 +22,8 @@ def today(request: StaffRequest) -> HttpResponse:
     def read() -> dict[str, Any]:
         return {
             "holds": [(hold, holds.not_told(hold)) for hold in overview.open_holds(facility)],
+            "pressing": overview.pressing(facility, clock.now()),
+            "check_locally": CHECK_LOCALLY,
             "groups": overview.waiting(facility),
             "machines": overview.machines(facility, clock.now()),
             "free_places": overview.free_places(facility),
