@@ -111,9 +111,17 @@ def missing_later(case: Case, now: datetime) -> list[Missing]:
         for name in [n for n in step.gates if n in ON_RECORD and n not in seen]:
             seen.add(name)
             verdict = GATES[name](Situation(case=case, step=step, now=now))
-            if verdict.state == REFUSED:
+            if verdict.state == REFUSED and not _told_before(name, verdict, case, now):
                 found.append(Missing(step, verdict))
     return found
+
+
+def _told_before(name: str, verdict: Verdict, case: Case, now: datetime) -> bool:
+    """True where the charge lacks no other paper than the authorization already names."""
+    if name != "papers_at_charge":
+        return False
+    earlier = Situation(case=case, step=STEPS["authorize"], now=now)
+    return GATES["documents_on_file"](earlier).reason == verdict.reason
 
 
 def newest_devices(case: Case) -> list[tuple[str, DeviceAnswer | None]]:

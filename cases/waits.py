@@ -1,7 +1,7 @@
 """From what is recorded of a case to the end of its wait: which bound counted, why, by what law."""
 
 from cases import deadlines
-from cases.law import clocks
+from cases.law import Jurisdiction, clocks
 from cases.law.rules import Waiver
 from cases.law.words import GROUNDS, paper_words
 from cases.models import Case
@@ -80,7 +80,14 @@ def _certificates(case: Case) -> set[str]:
 
 def counted(case: Case) -> str:
     """Return in words how the wait is counted: "24 h from death"."""
-    wait = case.law.wait
+    return wait_words(case.law)
+
+
+def wait_words(rules: Jurisdiction) -> str:
+    """Return how a law counts the wait; "no wait" where the authority said so."""
+    wait = rules.wait
+    if wait.hours == 0:
+        return "no wait"
     return f"{wait.hours} h from {FROM[wait.starts or 'death']}"
 
 

@@ -49,6 +49,8 @@ class AskMoreForm(_RuleForm):
             del self.fields["answered_by"], self.fields["answered_on"]
         if not path.endswith(".adopt"):
             self.fields["value"] = value_field(path, facility)
+            if is_answer:
+                self.fields["value"].help_text = "0 where the authority says that there is no wait."
         self.order_fields(["value", "answered_by", "answered_on", "own_pin"])
 
     def clean_answered_on(self) -> date | None:
@@ -87,8 +89,7 @@ def value_field(path: str, facility: Facility) -> forms.Field:
         )
     if (table, name) == ("retention", "years"):
         return YearsField(label=label, help_text="A number of years, or “permanent”.")
-    zero = "0 where the authority says that there is no wait." if name == "hours" else ""
-    return forms.IntegerField(label=label, min_value=0, help_text=zero)
+    return forms.IntegerField(label=label, min_value=0)
 
 
 class YearsField(forms.CharField):

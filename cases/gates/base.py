@@ -11,6 +11,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from cases.law import CHECK_LOCALLY
 from cases.models import Case
 from cases.steps import Step
 from crematory.models import StaffMember
@@ -99,6 +100,11 @@ def wrong_person(reason: str, who: str) -> Answer:
 def asked(reason: str) -> Answer:
     """The form of the step asks for it."""
     return Answer(ASKED, reason)
+
+
+def by_law(citation: str) -> str:
+    """Return a citation with the caution that goes with every rule of law."""
+    return f"{citation.rstrip('.')}. {CHECK_LOCALLY}"
 
 
 def gate(title: str) -> Callable[[Callable[[Situation], Answer]], Gate]:

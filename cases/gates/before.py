@@ -4,8 +4,7 @@ from django.utils import timezone
 
 from cases import holds, identity, right, scans
 from cases.authority import Outcome, explain
-from cases.gates.base import Answer, Situation, asked, gate, passed, refused
-from cases.law import CHECK_LOCALLY
+from cases.gates.base import Answer, Situation, asked, by_law, gate, passed, refused
 from cases.models import IdDisc
 from cases.names import fold
 from cases.waits import kinds_on_file
@@ -137,7 +136,7 @@ def free_shelf(s: Situation) -> Answer:
 @gate("Authorized by those who have the right")
 def authorizing_agent(s: Situation) -> Answer:
     answer = right.answer_for(s.case)
-    citation = s.case.law.authority.citation
+    citation = by_law(s.case.law.cited("who may authorize", s.case.law.authority))
     if right.is_authorized(s.case, answer):
         return passed(citation=citation)
     return refused(
@@ -188,7 +187,7 @@ def recipients_named(s: Situation) -> Answer:
 def medical_clearance(s: Situation) -> Answer:
     """Needed for every death, for a reportable one, or not; "not stated" never passes."""
     rules = s.case.law
-    citation = f"{rules.clearance_citation} {CHECK_LOCALLY}"
+    citation = by_law(rules.clearance_citation)
     clearing = {"medical_clearance"}
     if rules.medical_clearance.by in REFEREES:
         clearing.add("referee_authority")  # the referee's authority is the clearance

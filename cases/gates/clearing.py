@@ -5,6 +5,7 @@ from cases.gates.base import Answer, Situation, asked, gate, passed, refused
 from cases.models import DeviceAnswer
 from cases.nuclide_advice import State
 from cases.nuclides import ASK_THE_ADVISER
+from cases.waits import kinds_on_file
 
 OFFICE = "front office"
 RADIOACTIVE = DeviceAnswer.Device.RADIOACTIVE
@@ -31,8 +32,7 @@ def devices_answered(s: Situation) -> Answer:
             citation=law.devices_citation,
             since=s.case.announced_at,
         )
-    on_file = {document.kind for document in s.case.documents.all()}
-    if missing := device_rules.statement_missing(law, on_file):
+    if missing := device_rules.statement_missing(law, kinds_on_file(s.case)):
         return refused(
             missing,
             f"{OFFICE}, from {s.case.sender}",

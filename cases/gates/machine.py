@@ -11,13 +11,13 @@ from cases.gates.base import (
     Answer,
     Situation,
     asked,
+    by_law,
     gate,
     passed,
     refused,
     shown,
     wrong_person,
 )
-from cases.law import CHECK_LOCALLY
 from crematory import clock
 from retort_log import selectors
 from retort_log.models import Retort
@@ -50,13 +50,13 @@ def waiting_period(s: Situation) -> Answer:
         return refused(
             "The hours between death and cremation are unknown here.",
             "a manager records the local authority's answer, or the house adopts a number",
-            citation=f"{rules.wait_citation} {CHECK_LOCALLY}",
+            citation=by_law(rules.wait_citation),
         )
     due = waits.wait_end(case)
     cited = f"{rules.wait_citation}, {waits.counted(case)}"
     if due.kind is Kind.NONE:
         cited = waits.waiver_citation(case) or cited
-    citation = f"{cited}. {CHECK_LOCALLY}"
+    citation = by_law(cited)
     if due.over(s.now):
         return passed(due.why, citation)
     if due.kind is Kind.UNKNOWN:

@@ -1,7 +1,7 @@
 """Gates that ask for papers: at the door, at the authorization and at the charge."""
 
-from cases.gates.base import Answer, Situation, gate, passed, refused
-from cases.law import CHECK_LOCALLY, PaperDue, paper_words
+from cases.gates.base import Answer, Situation, by_law, gate, passed, refused
+from cases.law import PaperDue, paper_words
 from cases.waits import kinds_on_file
 
 OFFICE = "front office"
@@ -15,7 +15,7 @@ def _answer(s: Situation, step: str) -> Answer:
     needed = [paper for paper in missing if not paper.is_conditional]
     questions = [paper for paper in missing if paper.is_conditional]
     cited = [paper.citation for paper in needed or questions or due]
-    citation = f"{'; '.join(dict.fromkeys(cited))} {CHECK_LOCALLY}" if cited else ""
+    citation = by_law("; ".join(dict.fromkeys(cited))) if cited else ""
     asks = f"Asked in some cases only: is it here? {_names(questions)}." if questions else ""
     if not needed:
         return passed(asks, citation)

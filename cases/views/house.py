@@ -19,6 +19,7 @@ from cases.forms import staff as staff_forms
 from cases.views.answering import pop_kept, record_bad_signature
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, need_role
+from cases.waits import wait_words
 from crematory import clock
 from crematory.models import Role, StaffMember
 from crematory.signatures import Signature, SignatureRefused, sign
@@ -42,6 +43,7 @@ def house(request: StaffRequest) -> HttpResponse:
         "cases/house.html",
         {
             "law": rules,
+            "wait": wait_words(rules),
             "added": house_rules.standing(request.facility),
             "documents": [(law.paper_words(d.kind), d.citation) for d in rules.documents],
             "check_locally": law.CHECK_LOCALLY,
