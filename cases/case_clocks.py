@@ -139,7 +139,8 @@ def clocks_of(case: Case, moments: Moments | None = None) -> list[Clock]:
 
 def _wait(case: Case) -> list[Clock]:
     due = waits.wait_end(case)
-    return [_clock("Not to be charged before", due, case, case.law.wait, is_duty=False)]
+    clock = _clock("Not to be charged before", due, case, case.law.wait, is_duty=False)
+    return [replace(clock, citation=waits.waiver_citation(case) or case.law.wait_citation)]
 
 
 def _clock(title: str, due: hours.Due, case: Case, rule: Rule, *, is_duty: bool) -> Clock:

@@ -66,7 +66,15 @@ class Entry:
     read_on: date
     is_unknown: bool
     is_adopted: bool
-    offers: tuple[Offer, ...]
+    offers: tuple["Asking", ...]
+
+
+@dataclass(frozen=True)
+class Asking:
+    """A value that a house may ask more of: its path, and the words of the link to it."""
+
+    path: str
+    words: str
 
 
 @dataclass(frozen=True)
@@ -112,7 +120,9 @@ def _entries(rules: Jurisdiction, table: Table, free: dict[str, Offer]) -> Itera
 
 def _entry(path: str, heading: str, rule: Rule, free: dict[str, Offer]) -> Entry:
     values = tuple((_label(name), text) for name, text in _values(rule))
-    of_rule = tuple(o for p, o in free.items() if path and p.rpartition(".")[0] == path)
+    of_rule = tuple(
+        _asking(o, rule) for p, o in free.items() if path and p.rpartition(".")[0] == path
+    )
     return Entry(
         heading="" if heading in ("None", "none") else heading,
         values=values,
@@ -126,6 +136,18 @@ def _entry(path: str, heading: str, rule: Rule, free: dict[str, Offer]) -> Entry
         is_adopted=rule.adopted,
         offers=of_rule,
     )
+
+
+def _asking(offer: Offer, rule: Rule) -> Asking:
+    name = offer.path.rpartition(".")[2]
+    if name == "adopt":
+        return Asking(offer.path, "Hold to it as it stands")
+    if offer.path == "wait.hours" and rule.state_by_law is State.UNKNOWN:
+        return Asking(offer.path, "Record the local authority’s answer")
+    may = offer.may.replace("_", " ")
+    unit = UNITS.get(name, "").strip()
+    of_unit = f" ({unit})" if unit else ""
+    return Asking(offer.path, f"{_label(name).capitalize()}{of_unit}: ask {may}")
 
 
 def state_words(rule: Rule) -> str:
@@ -191,5 +213,5 @@ def _rank(number: int, rank: Rank, rules: Jurisdiction, free: dict[str, Offer]) 
         read_on=owner.read_on,
         is_unknown=owner.state is State.UNKNOWN,
         is_adopted=False,
-        offers=tuple(o for p, o in free.items() if p.rpartition(".")[0] == path),
+        offers=tuple(_asking(o, owner) for p, o in free.items() if p.rpartition(".")[0] == path),
     )
