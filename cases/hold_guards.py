@@ -46,7 +46,7 @@ def _unsettled() -> str:
 
 def hold_triggers() -> list[Trigger]:
     """Return what the database refuses of holds."""
-    dispute = "NEW.lifted_at IS NOT NULL AND NEW.kind = 'dispute'"
+    dispute = "OLD.lifted_at IS NULL AND NEW.lifted_at IS NOT NULL AND NEW.kind = 'dispute'"
     return [
         Trigger(
             "hold_begins",
@@ -68,18 +68,19 @@ def hold_triggers() -> list[Trigger]:
             "hold_lifted_by_a_way",
             HOLD,
             "UPDATE",
-            "(NEW.lifted_at IS NULL AND (NEW.lifted_on <> '' OR NEW.lift_document_id IS NOT NULL))"
-            f" OR (NEW.lifted_at IS NOT NULL AND (NEW.lifted_on NOT IN ({LIFTED_ON})"
-            " OR TRIM(NEW.lift_reason) = ''))",
+            "OLD.lifted_at IS NULL AND ((NEW.lifted_at IS NULL AND (NEW.lifted_on <> '' "
+            "OR NEW.lift_document_id IS NOT NULL)) OR (NEW.lifted_at IS NOT NULL "
+            f"AND (NEW.lifted_on NOT IN ({LIFTED_ON}) OR TRIM(NEW.lift_reason) = '')))",
             "a hold is lifted by one of the ways, with a reason",
         ),
         Trigger(
             "hold_lifted_on_paper",
             HOLD,
             "UPDATE",
-            f"(NEW.lifted_on IN {ON_PAPER} AND NEW.lift_document_id IS NULL)"
+            "OLD.lifted_at IS NULL AND "
+            f"((NEW.lifted_on IN {ON_PAPER} AND NEW.lift_document_id IS NULL)"
             f" OR ({_elsewhere(DOCUMENT, 'lift_document_id')})"
-            " OR NEW.lift_document_id = NEW.document_id",
+            " OR NEW.lift_document_id = NEW.document_id)",
             "an order, an agreement or a withdrawal lifts a hold only with its own paper",
         ),
         Trigger(

@@ -105,7 +105,8 @@ def test_a_second_class_of_the_same_person(
 
 @pytest.mark.parametrize("field", ["name", "rank", "relationship"])
 def test_nobody_is_named_without(case: Case, clerk: StaffMember, field: str) -> None:
-    named = {"name": "Ben Example", "rank": "child", "relationship": "son", field: " "}
+    named: dict[str, Any] = {"name": "Ben Example", "rank": "child", "relationship": "son"}
+    named[field] = " "
     with pytest.raises(ValidationError):
         right_acts.name_holder(case, clerk, cast.token(), Named(**named))
     assert not case.right_holders.exists()
