@@ -1,4 +1,4 @@
-"""Acts beside the steps: announce, file, hold, correct, move. Each is one entry of the trail.
+"""Acts beside the steps: announce, file, settle, answer, move. Each is one entry of the trail.
 
 They share the shape of `take`: one transaction, the case locked, the token answered, the entry
 appended together with the rows.
@@ -10,16 +10,16 @@ from typing import Any
 
 from django.db import transaction
 
-from cases import device_answers, identity, numbering
+from cases import death, device_answers, documents, identity, numbering
 from cases.effects import move
 from cases.errors import ActRefused
-from cases.models import AuthorizingAgent, Case, DeviceAnswer, Document, Hold, Recipient
+from cases.models import Case, DeviceAnswer, Document, Recipient
 from cases.names import fold
 from cases.roles import WHO, may_name_recipient, named
 from cases.steps import BEFORE_CHARGE
 from cases.taking import check_member, check_witness, lock, record_refusal, repeated
 from chain_of_custody import trail
-from chain_of_custody.models import CustodyEntry, Place, open_placement
+from chain_of_custody.models import CustodyEntry, Place, Upload, open_placement
 from chain_of_custody.trail import Sealed
 from crematory import clock
 from crematory.models import Facility, Role, StaffMember
@@ -81,9 +81,15 @@ def need(member: StaffMember, *roles: Role) -> None:
         raise ActRefused("role", f"This needs the role {named(frozenset(roles))}.")
 
 
-def _need_open(case: Case) -> None:
+def need_open(case: Case) -> None:
     if not case.is_open:
         raise ActRefused("stage", "This case is closed; nothing more can be filed on it.")
+
+
+def of_this_case(case: Case, document: Document | Upload | None) -> None:
+    """Refuse a paper, or a file, that is another case's."""
+    if document is not None and document.case_id != case.pk:
+        raise ActRefused("document_unknown", "This paper belongs to another case.")
 
 
 def announce(facility: Facility, member: StaffMember, token: str, **fields: Any) -> Case:
@@ -98,8 +104,12 @@ def announce(facility: Facility, member: StaffMember, token: str, **fields: Any)
 def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[str, Any]) -> Case:
     need(member, *WHO["announce"])
     now = clock.now()
-    if fields["died_at"] > now:
-        raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
+    stated = death.Death(
+        fields["died_at"],
+        fields.get("died_at_latest"),
+        fields.get("died_known_as", Case.DeathKnown.EXACT),
+    )
+    death.check(stated, fields.get("discovered_at"), now)
     with transaction.atomic():
         counter = numbering.lock_counter(facility, now)
         earlier = CustodyEntry.objects.filter(
@@ -130,7 +140,8 @@ def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[
                 facts={
                     "decedent_name": Sealed(case.decedent_name),
                     "born_on": Sealed(str(case.born_on or "")),
-                    "died_at": Sealed(case.died_at.isoformat()),
+                    "died_at": Sealed(stated.sealed(facility.zone)),
+                    **_found(case),
                     "sex": Sealed(case.get_sex_display()),
                     "sender": Sealed(case.sender),
                     "jurisdiction": case.jurisdiction,
@@ -140,59 +151,20 @@ def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[
     return case
 
 
+def _found(case: Case) -> dict[str, Any]:
+    found = case.discovered_at
+    return {"discovered_at": Sealed(found.isoformat())} if found else {}
+
+
 def file_document(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """File a paper that was seen."""
+    """File a paper that was seen, with its `files` and the version that it `replaces`, if any."""
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["file_document"])
-        _need_open(locked)
-        document = Document(case=locked, filed_at=now, **fields)
-        document.full_clean()
-        document.save()
-        return {
-            "kind": document.kind,
-            "reference": Sealed(document.reference),
-            "issued_by": Sealed(document.issued_by),
-            "issued_on": document.issued_on,
-        }
+        need_open(locked)
+        return documents.write(locked, now, **fields)
 
     return do_act("file_document", case, member, token, write)
-
-
-def _objects(case: Case, person: tuple[str, str]) -> bool:
-    """True while the newest statement of this person is an objection."""
-    said = [agent for agent in case.agents.all() if agent.person == person]
-    return bool(said) and said[-1].position == AuthorizingAgent.Position.OBJECTS
-
-
-def state_agent(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """Record that a person signed the authorization, objects, or withdraws an objection.
-
-    Only a manager records that somebody who objected no longer does. Persons are told apart by
-    name and relationship as stated: a withdrawal must name both as the objection does.
-    """
-
-    def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, *WHO["state_agent"])
-        _need_open(locked)
-        agent = AuthorizingAgent(case=locked, stated_at=now, **fields)
-        agent.full_clean()
-        objects = _objects(locked, agent.person)
-        if objects and agent.position != AuthorizingAgent.Position.OBJECTS:
-            need(member, Role.MANAGER)
-        if not objects and agent.position == AuthorizingAgent.Position.WITHDRAWN:
-            raise ActRefused(
-                "no_objection",
-                "Nobody of this name and relationship objects. Write both as the objection does.",
-            )
-        agent.save()
-        return {
-            "name": Sealed(agent.name),
-            "relationship": Sealed(agent.relationship),
-            "position": agent.position,
-        }
-
-    return do_act("state_agent", case, member, token, write)
 
 
 def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
@@ -202,7 +174,7 @@ def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        _need_open(locked)
+        need_open(locked)
         need(member, *may_name_recipient(locked.stage))
         recipient = Recipient(case=locked, **fields)
         recipient.full_clean()
@@ -212,16 +184,16 @@ def name_recipient(case: Case, member: StaffMember, token: str, **fields: Any) -
     return do_act("name_recipient", case, member, token, write)
 
 
-SETTLED = ("is_death_reportable", "disposition", "jewellery")
+SETTLED = ("is_death_reportable", "disposition")
 
 
 def settle(case: Case, member: StaffMember, token: str, **fields: Any) -> CustodyEntry:
-    """Answer the open questions of the authorization: reportable death, disposition, jewellery."""
+    """Answer the open questions of the authorization: reportable death and disposition."""
     if set(fields) - set(SETTLED):
         raise TypeError(f"Only {', '.join(SETTLED)} are settled here.")
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(member, *WHO["settle_jewellery" if {*fields} == {"jewellery"} else "settle"])
+        need(member, *WHO["settle"])
         if locked.stage not in BEFORE_CHARGE:
             raise ActRefused("stage", "After the charge only a correction can change this.")
         if locked.is_death_reportable and not fields.get("is_death_reportable", True):
@@ -271,9 +243,8 @@ def answer_devices(
             raise ActRefused("stage", "After the charge device answers stay as they are.")
         rows = [DeviceAnswer(case=locked, answered_at=now, **fields) for fields in answers]
         for row in rows:
+            device_answers.check(row, now)
             row.full_clean()
-            if row.removed_at and row.removed_at > now:
-                raise ActRefused("time_future", "The removal lies in the future. Correct it.")
         _check_lowered(locked, rows, signed_by, why)
         for row in rows:
             row.save()
@@ -336,38 +307,6 @@ def compare_band(
     return do_act(
         "compare_band", case, signed_by.member, token, write, signature="pin", witness=witness
     )
-
-
-def open_hold(case: Case, signed_by: Signature, token: str, ground: str) -> CustodyEntry:
-    """Open a hold. Anybody may, at any stage; it blocks every step until a manager lifts it."""
-
-    def write(locked: Case, now: datetime) -> dict[str, Any]:
-        _need_open(locked)
-        if not ground.strip():
-            raise ActRefused("ground_missing", "Say why the case is put on hold.")
-        Hold.objects.create(
-            case=locked, ground=ground.strip(), opened_at=now, opened_by=signed_by.member
-        )
-        return {"ground": Sealed(ground.strip())}
-
-    return do_act("open_hold", case, signed_by.member, token, write, signature="pin")
-
-
-def lift_hold(hold: Hold, signed_by: Signature, token: str, reason: str) -> CustodyEntry:
-    """Lift a hold. Only a manager may, with a reason."""
-
-    def write(locked: Case, now: datetime) -> dict[str, Any]:
-        need(signed_by.member, *WHO["lift_hold"])
-        if not reason.strip():
-            raise ActRefused("reason_missing", "Say why the hold is lifted.")
-        lifted = Hold.objects.filter(pk=hold.pk, lifted_at__isnull=True).update(
-            lifted_at=now, lifted_by=signed_by.member, lift_reason=reason.strip()
-        )
-        if not lifted:
-            raise ActRefused("hold_lifted", "This hold was already lifted.")
-        return {"hold_opened_at": hold.opened_at, "reason": Sealed(reason.strip())}
-
-    return do_act("lift_hold", hold.case, signed_by.member, token, write, signature="pin")
 
 
 def move_person(case: Case, signed_by: Signature, token: str, place: Place) -> CustodyEntry:

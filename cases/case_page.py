@@ -11,19 +11,22 @@ from typing import Any
 from django.db.models import QuerySet, prefetch_related_objects
 from django.db.models.fields.json import KT
 
-from cases import papers
+from cases import documents, holds, law, papers, radiation, right, things, waits
+from cases.case_clocks import Shown, clocks_of
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
-from cases.models import Case, DeviceAnswer
+from cases.models import Case, DeviceAnswer, Hold
 from cases.roles import WHO, power, powers
 from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import CustodyEntry, Paper, open_placement
+from crematory import clock
 from crematory.models import StaffMember
 
 # Gates of later steps that the record alone answers, before anybody stands at the machine.
 ON_RECORD = frozenset(
     (
         "documents_on_file",
+        "papers_at_charge",
         "authorizing_agent",
         "no_dispute",
         "disposition_named",
@@ -41,12 +44,15 @@ ON_RECORD = frozenset(
 LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 # What gates and page read of the case.
 FETCHED = (
-    "documents",
-    "agents",
+    *right.FETCHED,
+    "documents__upload",
+    "documents__replaced_by",
+    "wait_grounds",
     "recipients",
     "device_answers",
-    "holds__opened_by",
-    "holds__lifted_by",
+    "things__returned",
+    "things_looked_for",
+    *holds.FETCHED,
 )
 
 
@@ -86,6 +92,15 @@ class Missing:
     verdict: Verdict
 
 
+@dataclass(frozen=True)
+class HeldBy:
+    """A hold that stands, with who has not heard of it and how it stands to the charge."""
+
+    hold: Hold
+    not_told: list[str]
+    late: holds.Late | None
+
+
 def path(case: Case) -> list[PathStep]:
     """Return the path; a person returned uncremated has that step in place of the rest."""
     entries = {entry.act: entry for entry in _path(case.pk)}
@@ -110,9 +125,17 @@ def missing_later(case: Case, now: datetime) -> list[Missing]:
         for name in [n for n in step.gates if n in ON_RECORD and n not in seen]:
             seen.add(name)
             verdict = GATES[name](Situation(case=case, step=step, now=now))
-            if verdict.state == REFUSED:
+            if verdict.state == REFUSED and not _told_before(name, verdict, case, now):
                 found.append(Missing(step, verdict))
     return found
+
+
+def _told_before(name: str, verdict: Verdict, case: Case, now: datetime) -> bool:
+    """True where the charge lacks no other paper than the authorization already names."""
+    if name != "papers_at_charge":
+        return False
+    earlier = Situation(case=case, step=STEPS["authorize"], now=now)
+    return GATES["documents_on_file"](earlier).reason == verdict.reason
 
 
 def newest_devices(case: Case) -> list[tuple[str, DeviceAnswer | None]]:
@@ -153,7 +176,9 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         "label_needed": label_needed(case, gates),
         "missing": missing_later(case, now),
         "placement": open_placement(case),
-        "holds": list(case.holds.all()),
+        "holds": [HeldBy(h, holds.not_told(h), holds.late(h)) for h in holds.open_holds(case)],
+        "lifted_holds": holds.lifted_holds(case),
+        "meanwhile": holds.meanwhile(case.stage),
         "printable": printable(case),
         "correcting": power(member, may_correct(case)),
         "lifting": power(member, WHO["lift_hold"]),
@@ -171,8 +196,28 @@ def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
     return {
         "case": case,
         "devices": newest_devices(case),
+        "radiation": radiation.shown(case, clock.now()),
+        "things": things.standing(case),
+        "things_due": bool(things.due(case)),
+        "looked": bool(case.things_looked_for.all()),
         "can_settle": case.stage in BEFORE_CHARGE,
         "may": powers(member, case.stage),
+        "can_file": documents.can_file(case, member),
+    }
+
+
+def clocks_part(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
+    """Return the clocks of the law that run, and the rules under which the case is judged."""
+    may_waive = case.stage in BEFORE_CHARGE and bool(waits.grounds_known(case))
+    return {
+        "case": case,
+        "clocks": [Shown(clock, now) for clock in clocks_of(case)],
+        "law": case.law,
+        "judged": law.kept(case.judged_under.text, case.judged_under.digest)
+        if case.judged_under
+        else None,
+        "may_waive": may_waive and power(member, WHO["state_wait_ground"]).may,
+        "check_locally": law.CHECK_LOCALLY,
     }
 
 

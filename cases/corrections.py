@@ -10,8 +10,8 @@ What may be corrected and by whom stands in `CORRECTABLE`; after the charge only
   (`cases.identity`). After the charge no band is left to compare and the disc is the identity:
   the entry is marked `after_charge`.
 - The mass opens the gate of the retort's limit: an operator, who can weigh, or a manager.
-- A reportable death stops the case until the coroner's clearance: a manager. Disposition and
-  jewellery are answered again on their own page before the charge; a manager corrects them after.
+- A reportable death stops the case until the coroner's clearance: a manager. The
+  disposition is answered again on its own page before the charge; a manager corrects it after.
 
 Not correctable:
 
@@ -27,6 +27,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from cases import death
 from cases.acts import do_act, need
 from cases.errors import ActRefused
 from cases.identity import IDENTITY
@@ -64,6 +65,7 @@ CORRECTABLE: dict[str, Correctable] = {
     "decedent_name": Correctable("announce", "case", "name of the decedent", MANAGERS),
     "born_on": Correctable("announce", "case", "date of birth"),
     "died_at": Correctable("announce", "case", "time of death", MANAGERS),
+    "discovered_at": Correctable("announce", "case", "time of discovery", MANAGERS),
     "sex": Correctable("announce", "case", "sex"),
     "sender": Correctable("announce", "case", "sender"),
     "delivered_by": Correctable("receive", "delivery", "delivered by"),
@@ -71,9 +73,9 @@ CORRECTABLE: dict[str, Correctable] = {
     "container_kind": Correctable("receive", "delivery", "container"),
     "mass_kg": Correctable("receive", "delivery", "mass with container", SCALE),
     "belongings": Correctable("receive", "delivery", "belongings"),
+    "is_embalmed": Correctable("receive", "delivery", "embalmed"),
     "is_death_reportable": Correctable("settle", "settled", "reportable death", MANAGERS),
     "disposition": Correctable("settle", "settled", "disposition", MANAGERS),
-    "jewellery": Correctable("settle", "settled", "jewellery", MANAGERS),
 }
 
 
@@ -95,19 +97,20 @@ def correct(
         if corrected is None:
             raise ActRefused("not_stated", f"No {rule.label} has been stated yet.")
         row: Any = getattr(locked, rule.row) if rule.row == "delivery" else locked
-        old = getattr(row, field)
-        if old == value:
+        old, new = _old_and_new(locked, row, field, value)
+        if old == new:
             raise ActRefused("unchanged", "The new value is the same as the old one.")
-        setattr(row, field, value)
-        if field in ("died_at", "born_on"):
+        for name, part in _columns(field, new).items():
+            setattr(row, name, part)
+        if field in ("died_at", "discovered_at", "born_on"):
             _check_life(locked, now)
         row.full_clean(exclude=[] if rule.row == "delivery" else ["stage_entry"])
         corrected_row.append(row)
         return {
             "corrects": corrected.sequence,
             "field": field,
-            "old": Sealed(str(old if old is not None else "")),
-            "new": Sealed(str(value if value is not None else "")),
+            "old": Sealed(_said(locked, old)),
+            "new": Sealed(_said(locked, new)),
             "why": Sealed(why.strip()),
             **_mark(locked, field),
         }
@@ -115,7 +118,7 @@ def correct(
     def put_right(entry: CustodyEntry) -> None:
         # After the entry: the database lets the row change only to what the entry says.
         for row in corrected_row:
-            row.save(update_fields=[field, *(["name_folded"] if field == "decedent_name" else [])])
+            row.save(update_fields=_written(field))
         supersede(case, field, entry)
 
     return do_act(
@@ -127,6 +130,29 @@ def correct(
         signature="pin",
         after=put_right,
     )
+
+
+def _old_and_new(case: Case, row: Any, field: str, value: Any) -> tuple[Any, Any]:
+    """Return both values; a time of death is corrected with all that says how it is known."""
+    if field != "died_at":
+        return getattr(row, field), value
+    return death.of(case), value if isinstance(value, death.Death) else death.exactly(value)
+
+
+def _columns(field: str, value: Any) -> dict[str, Any]:
+    return value.columns() if isinstance(value, death.Death) else {field: value}
+
+
+def _written(field: str) -> list[str]:
+    """Return the columns that a correction of the field writes."""
+    also = {"decedent_name": ["name_folded"], "died_at": ["died_at_latest", "died_known_as"]}
+    return [field, *also.get(field, [])]
+
+
+def _said(case: Case, value: Any) -> str:
+    if isinstance(value, death.Death):
+        return value.sealed(case.facility.zone)
+    return "" if value is None else str(value)
 
 
 def _stated_by(case: Case, act: str, field: str) -> CustodyEntry | None:
@@ -145,12 +171,11 @@ def _mark(case: Case, field: str) -> dict[str, Any]:
 
 def _check_life(case: Case, now: datetime) -> None:
     """Refuse a death in the future, after the person was received, or before the birth."""
-    if case.died_at > now:
-        raise ActRefused("time_future", "The time of death lies in the future. Correct it.")
+    death.check(death.of(case), case.discovered_at, now)
     received = CustodyEntry.objects.filter(case=case, act="receive", outcome="done").first()
     if received and case.died_at > received.happened_at:
         raise ActRefused("time_order", "The person was received before this time of death.")
-    if case.born_on and case.born_on > case.died_at.astimezone(case.facility.zone).date():
+    if case.born_on and case.born_on > case.days_of_death[1]:
         raise ActRefused("born_after_death", "The date of birth lies after the death.")
 
 

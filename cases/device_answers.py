@@ -1,31 +1,108 @@
-"""What a new answer to a device question changes, and how an entry keeps it."""
+"""What a new answer to a device question changes, what it must hold, and how an entry keeps it."""
 
 import json
 from collections.abc import Sequence
+from datetime import date, datetime
 from typing import Any
 
-from cases.models import DeviceAnswer
+from django.utils import timezone
+
+from cases.errors import ActRefused
+from cases.models import HARMLESS, DeviceAnswer
 
 YES = DeviceAnswer.Answer.YES
-REMOVAL = ("removed_by", "removed_at", "went_to")
-KEPT = ("answer", "informant", *REMOVAL, "safe_from")
+RADIOACTIVE = DeviceAnswer.Device.RADIOACTIVE
+REMOVAL = ("removed_by", "removed_at", "went_to", "receipt_reference")
+ATTESTATION = ("attested_by", "attester_licence")
+# What each outcome must say, and no other outcome may.
+DETAILS: dict[str, tuple[str, ...]] = {
+    "removed": REMOVAL,
+    "attested": ATTESTATION,
+    "stays": ("stays_by_rule",),
+}
+ADVICE = ("adviser", "advised_on", "allowed_from")
+ACTIVITY = ("activity_mbq", "activity_on")
+NUCLIDE = ("nuclide", "nuclide_use", "placed_on", *ACTIVITY, *ADVICE)
+STATED = ("answer", "outcome", *REMOVAL, *ATTESTATION, "stays_by_rule", *NUCLIDE)
+KEPT = ("answer", "informant", *STATED[1:])
+MISSING = {
+    "removed": "A removal names by whom, when, where it went, and the receipt or box.",
+    "attested": "An attestation names who attests it and their licence.",
+    "stays": "What stays names the rule by which it is harmless.",
+}
 
 
 def lowers(before: Sequence[DeviceAnswer], new: DeviceAnswer) -> bool:
     """True where a device once said to be there would no longer stop the case.
 
     `before` are all earlier answers to the same question, oldest first: a "yes" that was hidden
-    by "not known" meanwhile still counts. So does a removal, or a time from which it is safe,
-    that is stated for the first time or otherwise than before.
+    by "not known" meanwhile still counts. So does an outcome, or what decides how long a
+    radioactive body waits, that is stated for the first time or otherwise than before.
     """
     if all(answer.answer != YES for answer in before):
         return False
     if new.answer != YES:
         return True
     last = before[-1]
-    was, now = ([getattr(row, name) for name in REMOVAL] for row in (last, new))
-    is_removed = all(now) and now != was
-    return is_removed or (new.safe_from is not None and new.safe_from != last.safe_from)
+    return _changes(last, new, ("outcome", *DETAILS.get(new.outcome, ()))) or _changes(
+        last, new, ("nuclide", "nuclide_use", "placed_on", *ADVICE)
+    )
+
+
+def _changes(last: DeviceAnswer, new: DeviceAnswer, names: Sequence[str]) -> bool:
+    """True where something is stated now that was not stated so before."""
+    stated = [(getattr(last, name), getattr(new, name)) for name in names]
+    return any(now and now != was for was, now in stated)
+
+
+def check(answer: DeviceAnswer, now: datetime) -> None:
+    """Refuse an answer that is half stated, not possible, or lies in the future.
+
+    That a device is there may always be said without its outcome: the gate asks for that.
+    """
+    if answer.outcome and answer.answer != YES:
+        raise ActRefused("outcome_not_allowed", "Only a device that is there has an outcome.")
+    for outcome, names in DETAILS.items():
+        said = [bool(getattr(answer, name)) for name in names]
+        if answer.outcome == outcome and not all(said):
+            raise ActRefused("outcome_unfinished", MISSING[outcome])
+        if answer.outcome != outcome and any(said):
+            raise ActRefused("outcome_unfinished", f"Choose what became of it. {MISSING[outcome]}")
+    if answer.outcome == "stays" and answer.device not in HARMLESS:
+        raise ActRefused(
+            "outcome_not_allowed",
+            f"{answer.get_device_display()}: never stays. A battery or a sealed device bursts.",
+        )
+    _check_nuclide(answer)
+    _check_times(answer, now)
+
+
+def _check_nuclide(answer: DeviceAnswer) -> None:
+    if any(getattr(answer, name) for name in NUCLIDE) and not (
+        answer.device == RADIOACTIVE and answer.answer == YES
+    ):
+        raise ActRefused("outcome_not_allowed", "A nuclide belongs to a radioactive implant.")
+    if answer.nuclide_use == "dose" and answer.outcome:
+        raise ActRefused("outcome_not_allowed", "A dose is in the whole body: it is not removed.")
+    if (answer.activity_mbq is None) != (answer.activity_on is None):
+        raise ActRefused("outcome_unfinished", "State the activity together with its day.")
+    if answer.activity_mbq is not None and answer.activity_mbq <= 0:
+        raise ActRefused("outcome_unfinished", "An activity lies above zero.")
+    said = [bool(getattr(answer, name)) for name in ADVICE]
+    if any(said) and not all(said):
+        raise ActRefused(
+            "outcome_unfinished",
+            "Written advice names the adviser, its day, and from which day it is allowed.",
+        )
+
+
+def _check_times(answer: DeviceAnswer, now: datetime) -> None:
+    today = timezone.localtime(now, answer.case.facility.zone).date()
+    days: list[date | None] = [answer.placed_on, answer.activity_on, answer.advised_on]
+    if answer.removed_at and answer.removed_at > now:
+        raise ActRefused("time_future", "The removal lies in the future. Correct it.")
+    if any(day and day > today for day in days):
+        raise ActRefused("time_future", "A day lies in the future. Correct it.")
 
 
 def sealed_text(answer: DeviceAnswer) -> str:

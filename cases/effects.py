@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from cases import scans
+from cases import scans, things
 from cases.errors import StepRefused
 from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer
 from chain_of_custody.models import Place, Placement, open_placement
@@ -82,6 +82,7 @@ def receive(case: Case, facts: Any, at: datetime) -> Moved:
         container_kind=facts.container_kind,
         mass_kg=facts.mass_kg,
         belongings=facts.belongings,
+        is_embalmed=facts.is_embalmed,
     )
     return move(case, facts.place, at)
 
@@ -160,8 +161,15 @@ def contain(case: Case, facts: Any, at: datetime) -> Moved:
     return move(case, facts.place, at)
 
 
+def _with_things(case: Case, facts: Any, at: datetime) -> None:
+    """Give back, with the person or the remains, what lies here."""
+    if facts.things_are_given:
+        things.hand_out(things.due(case), facts.recipient_name, facts.identification, at)
+
+
 @effect
 def release(case: Case, facts: Any, at: datetime) -> Moved:
+    _with_things(case, facts, at)
     Release.objects.create(
         case=case,
         released_at=at,
@@ -175,6 +183,7 @@ def release(case: Case, facts: Any, at: datetime) -> Moved:
 
 @effect
 def return_uncremated(case: Case, facts: Any, at: datetime) -> Moved:
+    _with_things(case, facts, at)
     Release.objects.create(
         case=case,
         released_at=at,

@@ -1,6 +1,6 @@
 """Refusals: what a person can act on, with a stable code for programs."""
 
-from cases.gates.base import REFUSED, Verdict
+from cases.verdicts import REFUSED, Verdict
 
 
 class ActRefused(Exception):

@@ -99,6 +99,7 @@ class ReceiveFacts(Facts):
     mass_kg: Decimal
     belongings: str
     place: Place
+    is_embalmed: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -173,6 +174,7 @@ class ReleaseFacts(Facts):
     disc_on_paper: str
     disc_on_container: str
     receipt_is_signed: bool
+    things_are_given: bool | None = None  # asked only where something lies here
     carrier: str = ""
     tracking_number: str = ""
 
@@ -184,6 +186,7 @@ class ReturnFacts(Facts):
     identification: str
     reason: str
     receipt_is_signed: bool
+    things_are_given: bool | None = None  # asked only where something lies here
 
 
 FACTS: dict[str, type[Facts]] = {

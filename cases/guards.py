@@ -1,21 +1,34 @@
 """The triggers made from the table of steps: a stage moves only along it, with an entry."""
 
 from cases.corrections import CORRECTABLE
+from cases.hold_guards import hold_triggers
+from cases.judged import JUDGED
 from cases.models import (
+    AuthorityReview,
     AuthorizingAgent,
     Case,
     Delivery,
     DeviceAnswer,
     Document,
+    DocumentSheet,
     Hold,
+    HolderFacts,
+    HoldNotice,
     IdDisc,
+    PersonalThing,
+    RankNamed,
     Recipient,
     Release,
     RemainsContainer,
+    RightHolder,
+    RulesVersion,
+    ThingReturned,
+    ThingsLookedFor,
 )
 from cases.steps import BEFORE_CHARGE, STEPS, Step
 from chain_of_custody.models import CustodyEntry, SealedValue
 from chain_of_custody.triggers import Trigger, never, register, register_append_only
+from crematory.models import Facility
 from retort_log.models import Processing, Run
 
 CASE, HOLD, ENTRY = (m._meta.db_table for m in (Case, Hold, CustodyEntry))
@@ -23,6 +36,10 @@ RUN, PROCESSING = (m._meta.db_table for m in (Run, Processing))
 DELIVERY, DISC, CONTAINER, RELEASE, SEALED = (
     m._meta.db_table for m in (Delivery, IdDisc, RemainsContainer, Release, SealedValue)
 )
+
+DEVICE, THING, RETURNED = (m._meta.db_table for m in (DeviceAnswer, PersonalThing, ThingReturned))
+
+RULES, FACILITY = RulesVersion._meta.db_table, Facility._meta.db_table
 
 MOVED = "NEW.case_id <> OLD.case_id"
 
@@ -122,6 +139,54 @@ def _stage_triggers() -> list[Trigger]:
     ]
 
 
+def _rules_triggers() -> list[Trigger]:
+    """The rules of a case and of a house change only with the entry that says so."""
+    judging = _any(
+        [f"NEW.stage = '{STEPS[verb].stage_to}'" for verb in JUDGED],
+    )
+    named = (
+        f"EXISTS (SELECT 1 FROM {ENTRY} e JOIN {RULES} v ON v.id = NEW.judged_under_id "
+        "WHERE e.id = NEW.stage_entry_id AND v.facility_id = NEW.facility_id "
+        "AND e.payload LIKE '%\"judged_under\":\"' || v.digest || '\"%')"
+    )
+    told = (
+        f"EXISTS (SELECT 1 FROM {ENTRY} e WHERE e.facility_id = NEW.id "
+        "AND e.act = 'house_rules' AND e.outcome = 'done' AND e.sequence = "
+        f"(SELECT MAX(n.sequence) FROM {ENTRY} n WHERE n.facility_id = NEW.id))"
+    )
+    return [
+        Trigger(
+            "judged_at_its_step",
+            CASE,
+            "UPDATE",
+            "COALESCE(NEW.judged_under_id, 0) <> COALESCE(OLD.judged_under_id, 0) "
+            f"AND NOT (NEW.stage <> OLD.stage AND {judging} AND {named})",
+            "the rules of a case are kept by the step that judges it, and by its entry",
+        ),
+        Trigger(
+            "case_begins_unjudged",
+            CASE,
+            "INSERT",
+            "NEW.judged_under_id IS NOT NULL",
+            "a case that begins was not judged yet",
+        ),
+        Trigger(
+            "case_keeps_its_law",
+            CASE,
+            "UPDATE",
+            "NEW.jurisdiction <> OLD.jurisdiction",
+            "a case keeps its jurisdiction",
+        ),
+        Trigger(
+            "house_rules_by_entry",
+            FACILITY,
+            "UPDATE",
+            f"CAST(NEW.added_rules AS TEXT) <> CAST(OLD.added_rules AS TEXT) AND NOT {told}",
+            "what a house asks beyond the law changes only with its entry",
+        ),
+    ]
+
+
 def _entry_triggers() -> list[Trigger]:
     steps = _any([part for step in STEPS.values() for part in _entry_of(step)])
     verbs = ", ".join(f"'{verb}'" for verb in STEPS)
@@ -160,10 +225,14 @@ def _entry_triggers() -> list[Trigger]:
     ]
 
 
-def _uncorrected(field: str, case: str, says: str = "s.value = NEW.{0}") -> str:
-    """SQL: the field changes, and the case's newest entry is not its correction to this value."""
+def _uncorrected(field: str, case: str, says: str = "s.value = NEW.{0}", column: str = "") -> str:
+    """SQL: the field changes, and the case's newest entry is not its correction to this value.
+
+    `column` is one that belongs to the field and changes with it.
+    """
+    column = column or field
     return (
-        f"COALESCE(CAST(NEW.{field} AS TEXT), '') <> COALESCE(CAST(OLD.{field} AS TEXT), '') "
+        f"COALESCE(CAST(NEW.{column} AS TEXT), '') <> COALESCE(CAST(OLD.{column} AS TEXT), '') "
         f"AND NOT EXISTS (SELECT 1 FROM {ENTRY} e "
         f"JOIN {SEALED} s ON s.entry_id = e.id AND s.key = 'new' "
         f"WHERE e.case_id = NEW.{case} AND e.act = 'correct' AND e.outcome = 'done' "
@@ -178,11 +247,19 @@ def _uncorrected(field: str, case: str, says: str = "s.value = NEW.{0}") -> str:
 SAYS = {
     "mass_kg": "CAST(s.value AS NUMERIC) = NEW.{0}",
     "born_on": "s.value = COALESCE(AS_DAY(NEW.{0}), '')",
-    "died_at": "AS_MOMENT(s.value) = AS_MOMENT(NEW.{0})",
+    # A range or a day is sealed in words of its own.
+    "died_at": (
+        "CASE WHEN NEW.died_known_as = 'exact' THEN AS_MOMENT(s.value) = AS_MOMENT(NEW.died_at) "
+        "ELSE 1=1 END"
+    ),
+    "discovered_at": "1=1",
+    "is_embalmed": "1=1",
     "is_death_reportable": "1=1",
 }
 # What is settled on a page of its own until the charge, and from then on only corrected.
 CHARGED = f"OLD.stage NOT IN ({', '.join(repr(stage) for stage in BEFORE_CHARGE)})"
+# A time of death is a correction of all that says how it is known.
+DEATH = ("died_at_latest", "died_known_as")
 
 
 def _correction_triggers() -> list[Trigger]:
@@ -205,6 +282,11 @@ def _correction_triggers() -> list[Trigger]:
                         for field, rule in CORRECTABLE.items()
                         if rule.row == row
                     ),
+                    *(
+                        _uncorrected("died_at", case, SAYS["died_at"], column)
+                        for column in DEATH
+                        if row == "case"
+                    ),
                 ]
             ),
             "what was stated changes only with the entry that corrects it",
@@ -213,31 +295,88 @@ def _correction_triggers() -> list[Trigger]:
     ]
 
 
+def _clearing_triggers() -> list[Trigger]:
+    """No stage is reached past a device that is there, or past a thing to be given back."""
+    newest = (
+        f"SELECT 1 FROM {DEVICE} d WHERE d.case_id = NEW.id AND NOT EXISTS "
+        f"(SELECT 1 FROM {DEVICE} n WHERE n.case_id = d.case_id AND n.device = d.device "
+        "AND n.id > d.id)"
+    )
+    left = "d.answer = 'unknown' OR (d.answer = 'yes' AND d.outcome = ''"
+    due = (
+        f"SELECT 1 FROM {THING} t WHERE t.case_id = NEW.id AND t.wish = 'returned' "
+        f"AND NOT EXISTS (SELECT 1 FROM {THING} n WHERE n.replaces_id = t.id) "
+        f"AND NOT EXISTS (SELECT 1 FROM {RETURNED} r WHERE r.thing_id = t.id)"
+    )
+    return [
+        Trigger(
+            "stage_past_device",
+            CASE,
+            "UPDATE",
+            "NEW.stage <> OLD.stage AND NEW.stage IN ('cleared', 'in_retort') "
+            f"AND EXISTS ({newest} AND ({left} AND d.device <> 'radioactive')))",
+            "a device is there, or it is not known",
+        ),
+        Trigger(
+            "stage_past_thing",
+            CASE,
+            "UPDATE",
+            f"NEW.stage <> OLD.stage AND NEW.stage IN ('released', 'returned') AND EXISTS ({due})",
+            "a thing to be given back lies here",
+        ),
+        Trigger(
+            "thing_to_be_returned",
+            RETURNED,
+            "INSERT",
+            f"NOT EXISTS (SELECT 1 FROM {THING} t WHERE t.id = NEW.thing_id "
+            "AND t.wish = 'returned') "
+            f"OR EXISTS (SELECT 1 FROM {THING} n WHERE n.replaces_id = NEW.thing_id)",
+            "this thing is not to be given back",
+        ),
+        Trigger(
+            "thing_of_one_case",
+            THING,
+            "INSERT",
+            "NEW.replaces_id IS NOT NULL AND NOT EXISTS "
+            f"(SELECT 1 FROM {THING} t WHERE t.id = NEW.replaces_id AND t.case_id = NEW.case_id)",
+            "a thing replaces one of the same case",
+        ),
+    ]
+
+
 def register_all() -> None:
     """Register the triggers of the path."""
-    register_append_only(IdDisc)
+    register_append_only(
+        IdDisc,
+        RulesVersion,
+        RightHolder,
+        HolderFacts,
+        RankNamed,
+        AuthorizingAgent,
+        AuthorityReview,
+        HoldNotice,
+        PersonalThing,
+        ThingReturned,
+        ThingsLookedFor,
+        DocumentSheet,
+    )
     register(
         *_stage_triggers(),
+        *_rules_triggers(),
         *_entry_triggers(),
-        Trigger(
-            "hold_lifted_once",
-            HOLD,
-            "UPDATE",
-            "OLD.lifted_at IS NOT NULL OR NEW.case_id <> OLD.case_id "
-            "OR NEW.ground <> OLD.ground OR NEW.opened_at <> OLD.opened_at",
-            "a hold is only lifted, once",
-        ),
+        *hold_triggers(),
         *never(Case, "DELETE", "TRUNCATE", message="a case is never deleted"),
         *never(Hold, "DELETE", "TRUNCATE", message="a hold is never deleted"),
         # What a gate was shown stays as it was stated: a change of mind is a new row.
         *[
             trigger
-            for model in (Document, AuthorizingAgent, Recipient, DeviceAnswer)
+            for model in (Document, Recipient, DeviceAnswer)
             for trigger in never(
                 model, "UPDATE", "DELETE", "TRUNCATE", message="a statement stays as it was made"
             )
         ],
         *_correction_triggers(),
+        *_clearing_triggers(),
         *never(Delivery, "DELETE", "TRUNCATE", message="a delivery is never deleted"),
         *never(
             RemainsContainer,

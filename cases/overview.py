@@ -15,27 +15,33 @@ from django.db.models import (
     OuterRef,
     Q,
     QuerySet,
+    Subquery,
     Window,
 )
 from django.db.models.functions import RowNumber
 
+from cases import case_clocks
+from cases.case_clocks import Shown
 from cases.models import Case, Hold
-from cases.steps import FINAL_STAGES, ORDER, STEPS, Step, next_step
-from chain_of_custody.models import Place
+from cases.steps import BEFORE_CHARGE, FINAL_STAGES, ORDER, STEPS, Step, next_step
+from chain_of_custody.models import CustodyEntry, Place
 from crematory.models import Facility
 from retort_log import selectors
 from retort_log.models import Reading, Retort, Run
 from retort_log.readings import FRESH
 
 # Of each group as many as fit a tablet's screen beside the others; the list has them all.
-GROUP_LIMIT, HOLD_LIMIT = 5, 20
+GROUP_LIMIT, HOLD_LIMIT, CLOCK_LIMIT = 5, 20, 200
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 # The index `case_open` is partial. A database uses it only where the condition stands in the
 # query as it stands in the index: written out, not as parameters.
 _IS_OPEN = Func(
     F("stage"), template=f"NOT (%(expressions)s IN ({_FINAL}))", output_field=BooleanField()
 )
-_ROW = ("number", "decedent_name", "born_on", "died_at", "stage", "stage_since")
+_DIED = ("died_at", "died_at_latest", "died_known_as")
+_ROW = ("number", "decedent_name", "born_on", *_DIED, "stage", "stage_since")
+
+_HOLD = ("kind", "raised_by", "ground", "opened_at", "lifted_at", "opened_by__printed_name")
 
 
 def open_cases(facility: Facility) -> QuerySet[Case]:
@@ -115,9 +121,24 @@ def _open_holds(facility: int) -> QuerySet[Any]:
     return (
         Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
         .select_related("case", "opened_by")
-        .only("ground", "opened_at", "opened_by__printed_name", *(f"case__{n}" for n in _ROW))
+        .only(*_HOLD, *(f"case__{n}" for n in (*_ROW, "sender")))
+        .prefetch_related("notices", "case__right_holders__facts")
         .order_by("opened_at")[:HOLD_LIMIT]
     )
+
+
+def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
+    """Return the terms of the law that run out within a day. One query."""
+    received = CustodyEntry.objects.filter(case=OuterRef("pk"), act="receive", outcome="done")
+    rows = (
+        open_cases(facility)
+        .filter(stage__in=BEFORE_CHARGE)
+        .select_related("delivery")
+        .annotate(received_at=Subquery(received.values("happened_at")[:1]))
+        .only(*_ROW, "jurisdiction", "delivery__is_embalmed", "delivery__case")
+        .order_by("stage_since")[:CLOCK_LIMIT]
+    )
+    return case_clocks.pressing(with_facility(rows, facility), now)[:GROUP_LIMIT]
 
 
 @dataclass(frozen=True)

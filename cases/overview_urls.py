@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from cases.views import house, machine, own, places, today
+from cases.views import house, house_rules, machine, own, places, today
 
 urlpatterns = [
     path("", today.today, name="today"),
@@ -10,6 +10,9 @@ urlpatterns = [
     path("machine/<slug:code>/", machine.machine, name="machine"),
     path("places/", places.places, name="places"),
     path("house/", house.house, name="house"),
+    path("house/rules/", house_rules.rules, name="house-rules"),
+    path("house/rules/ask/", house_rules.ask_more, name="house-rule"),
+    path("house/rules/back/", house_rules.take_back, name="house-rule-back"),
     path("house/my-pin/", house.my_pin, name="my-pin"),
     path("house/my-password/", own.my_password, name="my-password"),
     path("house/staff/add/", house.add_member, name="member-add"),

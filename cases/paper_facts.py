@@ -8,14 +8,15 @@ the certificate is assembled from what registers keep, for no statute read lists
 
 import json
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.utils.formats import date_format
 
+from cases import death, right
 from cases.corrections import CORRECTABLE
-from cases.models import AuthorizingAgent, Case, Recipient
-from cases.names import fold
+from cases.law import paper_words
+from cases.models import Case, Hold, Recipient
 from cases.steps import STAGES, STEPS
 from cases.trail_lines import act_word, reason
 from chain_of_custody.models import CustodyEntry, Log
@@ -41,7 +42,7 @@ def person(case: Case) -> Facts:
         "decedent_name": case.decedent_name,
         "years": case.years,
         "born_on": _day(case.born_on),
-        "died_at": when(case.died_at),
+        "died_at": death.words(death.of(case), case.facility.zone),
     }
 
 
@@ -99,10 +100,10 @@ def receipt(case: Case) -> Facts:
 
 
 def _agents(case: Case) -> list[Facts]:
-    """Those who have signed, each person once."""
-    signed = case.agents.filter(position=AuthorizingAgent.Position.SIGNED)
-    people = {(fold(a.name), a.relationship): a for a in signed}
-    return [{"name": a.name, "relationship": a.relationship} for a in people.values()]
+    """Those whose signature stands, each person once."""
+    signed = [holder for holder in case.right_holders.all() if right.person_of(holder).has_signed]
+    people = {holder.person: holder for holder in signed}
+    return [{"name": h.name, "relationship": h.relationship} for h in people.values()]
 
 
 def certificate(case: Case) -> Facts:
@@ -199,6 +200,23 @@ def _detail(entry: CustodyEntry) -> str:
     if entry.act == "print":
         by_hand = ", by hand" if facts.get("by_hand") else ""
         return f"{facts['kind'].replace('_', ' ')} {facts['number']}, copy {facts['copy']}{by_hand}"
+    return _of_a_hold(entry.act, facts)
+
+
+def _of_a_hold(act: str, facts: Facts) -> str:
+    """What a hold was opened or lifted on, and of which one somebody was told.
+
+    Entries of an earlier form of these acts name neither kind nor way.
+    """
+    if act == "open_hold" and "hold_kind" in facts:
+        late = ", after the charge" if facts.get("after_charge") else ""
+        return f"{Hold.Kind(facts['hold_kind']).label}{late}"
+    if act == "lift_hold" and "lifted_on" in facts:
+        paper = f"; on file: {paper_words(facts['document'])}" if facts.get("document") else ""
+        settled = "; the objection is settled" if facts.get("is_objection_settled") else ""
+        return f"{Hold.LiftedBy(facts['lifted_on']).label}{paper}{settled}"
+    if act == "tell_of_hold":
+        return f"of the hold since {when(datetime.fromisoformat(facts['hold_opened_at']))}"
     return ""
 
 

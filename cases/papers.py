@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from cases import paper_facts
+from cases import paper_facts, thing_paper
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE, STAGES
 from chain_of_custody import press, trail
@@ -37,10 +37,11 @@ class Kind:
     facts: Callable[[Case], Facts]
     by_hand: str = ""
     is_listed: bool = True
+    when: Callable[[Case], bool] | None = None
 
     def is_available(self, case: Case) -> bool:
         """True when this paper can be printed for the case as it stands."""
-        return case.stage in self.stages
+        return case.stage in self.stages and (self.when is None or self.when(case))
 
 
 KINDS: dict[str, Kind] = {
@@ -98,6 +99,23 @@ KINDS: dict[str, Kind] = {
             "papers/return.html",
             frozenset({"returned"}),
             paper_facts.return_uncremated,
+        ),
+        # As with the release: what is signed and what says what happened are two papers.
+        Kind(
+            "things_form",
+            "Receipt for personal things, to be signed",
+            "papers/things.html",
+            frozenset(ALL_STAGES),
+            thing_paper.things_form,
+            when=thing_paper.has_due,
+        ),
+        Kind(
+            "things",
+            "Receipt for personal things",
+            "papers/things.html",
+            frozenset(ALL_STAGES),
+            thing_paper.things_given,
+            when=thing_paper.has_given,
         ),
         Kind(
             "trail",

@@ -17,10 +17,13 @@ WHO: dict[str, frozenset[Role]] = {
     "state_agent": frozenset({FRONT_OFFICE, MANAGER}),
     "name_recipient": frozenset({FRONT_OFFICE, MANAGER}),
     "settle": frozenset({FRONT_OFFICE}),
-    "settle_jewellery": frozenset({FRONT_OFFICE, OPERATOR}),
     "answer_device": frozenset({FRONT_OFFICE, OPERATOR}),
+    "list_things": frozenset({FRONT_OFFICE, OPERATOR}),
+    "give_back": frozenset({FRONT_OFFICE, MANAGER}),
     "compare_band": frozenset({FRONT_OFFICE, OPERATOR}),
     "lift_hold": frozenset({MANAGER}),
+    "house_rules": frozenset({MANAGER}),
+    "state_wait_ground": frozenset({MANAGER}),
 }
 ALONE_BEFORE = ("expected", "in_care")
 

@@ -24,6 +24,8 @@ COLUMNS = (
     "name_folded",
     "born_on",
     "died_at",
+    "died_at_latest",
+    "died_known_as",
     "stage",
     "stage_since",
     "sender",

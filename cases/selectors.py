@@ -21,7 +21,7 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
     if problem := explain(wanted):
         raise Http404(f"This is no case number. {problem}")
     rows = Case.objects.filter(facility=request.facility, number=wanted)  # type: ignore[attr-defined]
-    case = rows.select_related("disc").first()
+    case = rows.select_related("disc", "judged_under").first()
     if case is None:
         raise Http404(f"The case number {wanted} is not known here.")
     case.facility = request.facility  # type: ignore[attr-defined]

@@ -68,8 +68,8 @@ STEPS: dict[str, Step] = {
             "Receive into care",
             ("expected", "in_care"),
             {FRONT_OFFICE, OPERATOR},
-            "identity_band deliverer_named container_fit body_mass_stated belongings_listed "
-            "free_bay",
+            "papers_at_receipt identity_band deliverer_named container_fit body_mass_stated "
+            "belongings_listed free_bay",
             "I received this person and compared the identity band with the paperwork.",
             witnessed=True,
         ),
@@ -105,7 +105,7 @@ STEPS: dict[str, Step] = {
             ("tagged", "in_retort"),
             {OPERATOR},
             # What was proved earlier is asked again: an objection or a new answer may have come.
-            "band_compared waiting_period documents_on_file authorizing_agent no_dispute "
+            "band_compared waiting_period papers_at_charge authorizing_agent no_dispute "
             "medical_clearance disposition_named recipients_named devices_answered devices_removed "
             "radionuclide_wait jewellery_settled operator_certified retort_free retort_fit "
             "retort_empty mass_limit charging_temperature disc_scanned label_scanned",
@@ -150,7 +150,7 @@ STEPS: dict[str, Step] = {
             "Release",
             ("contained", "released"),
             {FRONT_OFFICE},
-            "recipient_named identification_seen disc_read_aloud handed_over",
+            "recipient_named identification_seen disc_read_aloud handed_over things_given_back",
             "I gave these remains to the person named.",
             witnessed=True,
         ),
@@ -159,7 +159,7 @@ STEPS: dict[str, Step] = {
             "Return uncremated",
             (("in_care", "authorized", "cleared", "tagged"), "returned"),
             {FRONT_OFFICE},
-            "band_compared return_receipt",
+            "band_compared return_receipt things_given_back",
             "I returned this person uncremated against a receipt.",
             witnessed=True,
         ),

@@ -11,6 +11,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils import timezone
 
+from cases import judged
 from cases.effects import EFFECTS
 from cases.errors import ActRefused, StepRefused, by_gates
 from cases.facts import FACTS, Facts
@@ -101,6 +102,8 @@ def lock(case: Case) -> Case:
     """
     locked = lock_case(case)
     trail.lock_log(locked.facility)
+    # Under the lock: the rules of the house change only with an entry of the same log.
+    locked.facility.refresh_from_db(fields=["added_rules"])
     return locked
 
 
@@ -185,6 +188,9 @@ def check_time(case: Case, happened_at: datetime, now: datetime, stands: list[Mo
 def _write(case: Case, attempt: Attempt, at: datetime) -> CustodyEntry:
     step = attempt.step
     moved = EFFECTS[step.verb](case, attempt.facts, at)
+    is_judged = step.verb in judged.JUDGED
+    version = judged.keep(case, attempt.now) if is_judged else case.judged_under
+    named = judged.judged_facts(case) if is_judged else {}
     entry = trail.append(
         trail.Act(
             facility=case.facility,
@@ -200,10 +206,12 @@ def _write(case: Case, attempt: Attempt, at: datetime) -> CustodyEntry:
             place_from=moved.origin,
             place_to=moved.goal,
             token=attempt.token,
-            facts=attempt.facts.trail(),
+            facts=attempt.facts.trail() | named,
         )
     )
-    Case.objects.filter(pk=case.pk).update(stage=step.stage_to, stage_entry=entry, stage_since=at)
+    Case.objects.filter(pk=case.pk).update(
+        stage=step.stage_to, stage_entry=entry, stage_since=at, judged_under=version
+    )
     return entry
 
 

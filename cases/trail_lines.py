@@ -7,8 +7,9 @@ from decimal import Decimal
 from typing import Any, cast
 
 from cases.corrections import CORRECTABLE
+from cases.death import read_words
 from cases.gates import TITLES
-from cases.models import Case, DeviceAnswer
+from cases.models import Case, DeviceAnswer, Hold
 from cases.steps import STEPS
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
@@ -20,20 +21,31 @@ LATE_AFTER = timedelta(minutes=1)
 ACTS = {
     "announce": "Announced",
     "file_document": "Paper filed",
-    "state_agent": "Authorizing agent recorded",
+    "take_in": "Files taken in",
+    "set_aside": "File set aside",
+    "name_holder": "Person with a say named",
+    "state_known": "What is known of a person with a say stated",
+    "state_agent": "Word of a person with a say recorded",
+    "state_ranks": "Classes said to be complete",
+    "review_authority": "What the rules leave open reviewed",
     "name_recipient": "Recipient named",
     "correct_reading": "Correction of a reading",
     "settle": "Question of the authorization answered",
     "answer_device": "Device questions answered",
+    "list_things": "Personal things listed",
+    "give_back": "Personal things given back",
     "compare_band": "Identity band compared",
     "open_hold": "Put on hold",
     "lift_hold": "Hold lifted",
+    "tell_of_hold": "Told of a hold",
     "move": "Moved to another place",
     "correct": "Correction",
     "print": "Paper printed",
     "record_reading": "Reading entered",
     "state_fitness": "Retort stated fit for use or not",
     "set_up": "House set up",
+    "house_rules": "Rule of the house changed",
+    "state_wait_ground": "Ground that may lift the wait stated",
     "staff.add": "Member added",
     "staff.activate": "Member activated",
     "staff.deactivate": "Member deactivated",
@@ -65,6 +77,15 @@ REASONS = {
     "reason_missing": "no reason was given",
     "ground_missing": "no ground was given",
     "hold_lifted": "the hold had been lifted already",
+    "hold_stands": "this person's objection held the case already",
+    "objector_missing": "it was not said who objects",
+    "lifted_on_missing": "it was not said what lifts the hold",
+    "dispute_stands": "the objection still had a right behind it, by the rules",
+    "paper_missing": "the paper on which it rests was not named",
+    "paper_unfit": "the paper was the ground of the hold itself, or had been replaced",
+    "paper_kind": "the paper was no court order",
+    "nobody_told": "nobody was named who was told",
+    "way_missing": "it was not said how they were told",
     "not_movable": "the person was in no place from which to move",
     "place_kind": "the place was of another kind",
     "place_same": "the person was there already",
@@ -76,6 +97,12 @@ REASONS = {
     "own_account": "nobody deactivates themselves",
     "roles_missing": "no role was chosen",
     "number_missing": "no number of a certificate was given",
+    "loosening": "it would have loosened the law, or made no sense",
+    "not_added": "the house asked nothing more than the law there",
+    "answer_missing": "it was not said who of the local authority answered",
+    "found_before_death": "the person would have been found before the death",
+    "ground_unknown": "the law of this case knows no such ground",
+    "basis_missing": "it was not said who stated the ground, and on what",
     "unchanged": "it would have changed nothing",
     "password_wrong": "the current password was not known",
     "password_locked": "it was locked after wrong passwords",
@@ -83,16 +110,62 @@ REASONS = {
     "reportable_stays": "a reportable death was to be stated otherwise without a correction",
     "band_date_missing": "the corrected date of birth was not read from the band",
     "band_date_manager": "the band showed no date of birth, and no manager was one of the two",
+    "outcome_unfinished": "what became of a device was stated in part",
+    "outcome_not_allowed": "this cannot have become of the device",
+    "thing_changed": "the thing had been changed or given back meanwhile",
+    "thing_unnamed": "a thing was not described",
+    "thing_undecided": "nobody was named who decided on a thing",
+    "thing_place": "it was not said where a thing lies",
+    "thing_gone": "after the charge nothing more goes with the person",
+    "things_written": "the receipt wrote of things, and none was listed",
+    "receiver_missing": "the receiver or the identification was not named",
+    "receipt_unsigned": "the receiver had not signed",
     "band_differs": "the identity band read otherwise than the paperwork",
-    "no_objection": "nobody of this name and relationship had objected",
+    "document_unknown": "the paper belonged to another case",
+    "person_unknown": "the person was not named in this case",
+    "file_missing": "no file was sent",
+    "file_empty": "a file was empty",
+    "file_large": "a file was too large",
+    "file_many": "too many files came at once",
+    "file_total": "the files together were too large",
+    "file_kind": "a file was of no kind that is taken",
+    "file_broken": "a file was damaged or not complete",
+    "file_pixels": "a picture had too many dots",
+    "file_locked": "a PDF was locked by a password",
+    "file_pages": "a PDF had too many pages, or none of a sensible size",
+    "file_acts": "a PDF carried a program or another file",
+    "file_slow": "a file took too long to read",
+    "file_busy": "too many files were being looked through",
+    "file_unstored": "a file could not be stored",
+    "file_twice": "a file was here already",
+    "file_filed": "a file was filed already, or had been set aside",
+    "file_damaged": "the stored file was missing or changed",
+    "paper_replaced": "the paper had been replaced already",
+    "ranks_missing": "no class was named",
+    "informant_missing": "it was not said who told it",
+    "nothing_open": "the rules left nothing open that a review could settle",
+    "exclusion_unknown": "a fact was stated that no text knows",
+    "efforts_missing": "no effort to reach the person was stated",
+    "instrument_not_asked": "the class needs no paper of its own",
+    "instrument_missing": "the paper on which the right rests was not named",
+    "delegate_self": "the person was to delegate to themselves",
+    "delegation_undated": "it was not said when the right was delegated",
+    "name_differs": "the person was named otherwise before",
+    "named_before": "the person was named in this class already",
+    "objection_stands": "the person's objection was not settled",
+    "not_signed": "there was no signature to take back",
+    "no_objection": "the person had no objection that stood",
+    "drawing_missing": "nothing was drawn on the tablet",
 }
 FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
 DEVICES = frozenset(DeviceAnswer.Device.values)
 CHOICES: dict[str, dict[str, str]] = {
     "sex": {"f": "female", "m": "male"},
     "disposition": dict(Case.Disposition.choices),
-    "jewellery": dict(Case.Jewellery.choices),
+    "hold_kind": dict(Hold.Kind.choices),
+    "lifted_on": dict(Hold.LiftedBy.choices),
     "is_death_reportable": {"True": "yes", "False": "no"},
+    "is_embalmed": {"True": "yes", "False": "no"},
 }
 UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
 
@@ -189,7 +262,9 @@ def _text(key: str, text: str, units: UnitSystem) -> str:
         for ending, kind in UNITS.items():
             if key.endswith(ending):
                 return show_quantity(Decimal(text), cast(KindName, kind), units, both=True)
-        if key.endswith(("_at", "safe_from")):
+        if key == "died_at":
+            return read_words(text)
+        if key.endswith("_at"):
             return when(datetime.fromisoformat(text))
     except (ArithmeticError, ValueError):  # written by an earlier form of the act: as it stands
         return text

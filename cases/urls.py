@@ -2,7 +2,20 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from cases.views import case, machine, papers, persons, side, steps, trail
+from cases.views import (
+    case,
+    documents,
+    holds,
+    machine,
+    papers,
+    persons,
+    right,
+    side,
+    steps,
+    things,
+    trail,
+    wait,
+)
 
 app_name = "cases"
 
@@ -14,14 +27,27 @@ house_routes: list[URLPattern] = [
 case_routes: list[URLPattern] = [
     path("<str:number>/", case.detail, name="case"),
     path("<str:number>/steps/<slug:verb>/", steps.step, name="step"),
-    path("<str:number>/documents/", side.documents, name="documents"),
-    path("<str:number>/agents/", side.agents, name="agents"),
+    path("<str:number>/documents/", documents.documents, name="documents"),
+    path("<str:number>/files/", documents.take_in, name="take-in"),
+    path("<str:number>/files/<str:token>/", documents.file, name="file"),
+    path("<str:number>/files/<str:token>/original/", documents.original, name="file-original"),
+    path("<str:number>/files/<str:token>/<int:page>.png", documents.page, name="file-page"),
+    path("<str:number>/files/<str:token>/set-aside/", documents.set_aside, name="set-aside"),
+    path("<str:number>/agents/", right.agents, name="agents"),
+    path("<str:number>/agents/classes/", right.classes, name="agent-classes"),
+    path("<str:number>/agents/review/", right.review, name="agent-review"),
+    path("<str:number>/agents/<int:pk>/", right.say, name="agent"),
+    path("<str:number>/agents/<int:pk>/known/", right.known, name="agent-known"),
     path("<str:number>/recipients/", side.recipients, name="recipients"),
     path("<str:number>/settle/", side.settle, name="settle"),
     path("<str:number>/devices/", side.devices, name="devices"),
+    path("<str:number>/things/", things.things, name="things"),
+    path("<str:number>/things/give-back/", things.give_back, name="give-back"),
+    path("<str:number>/wait/", wait.ground, name="wait"),
     path("<str:number>/band/", side.band, name="band"),
-    path("<str:number>/hold/", side.hold, name="hold"),
-    path("<str:number>/holds/<int:pk>/lift/", side.lift, name="lift"),
+    path("<str:number>/hold/", holds.hold, name="hold"),
+    path("<str:number>/holds/<int:pk>/", holds.held, name="held"),
+    path("<str:number>/holds/<int:pk>/lift/", holds.lift, name="lift"),
     path("<str:number>/correct/", side.correct, name="correct"),
     path("<str:number>/move/", side.move, name="move"),
     path("<str:number>/print/<slug:kind>/", papers.print_kind, name="print"),

@@ -7,6 +7,8 @@ from chain_of_custody.models import (
     PaperSuperseded,
     Placement,
     SealedValue,
+    Upload,
+    UploadSetAside,
 )
 from chain_of_custody.triggers import Trigger, never, register, register_append_only
 
@@ -15,7 +17,7 @@ ENTRY, LOG, PLACEMENT = (m._meta.db_table for m in (CustodyEntry, Log, Placement
 
 def register_all() -> None:
     """Register the triggers of the trail."""
-    register_append_only(CustodyEntry, SealedValue, Paper, PaperSuperseded)
+    register_append_only(CustodyEntry, SealedValue, Paper, PaperSuperseded, Upload, UploadSetAside)
     register(
         Trigger(
             "entry_sequence",

@@ -165,6 +165,47 @@ class SealedValue(AppendOnlyModel):
         return f"{self.entry_id}:{self.key}"
 
 
+class Upload(AppendOnlyModel):
+    """A file that came in. The bytes lie outside the web root, named by `token`, as they came."""
+
+    class Purpose(models.TextChoices):
+        PAPER = "paper", "paper to be filed"
+        PICTURE = "picture", "photograph or drawing of another row"
+
+    facility = models.ForeignKey(Facility, on_delete=models.PROTECT, related_name="uploads")
+    case = models.ForeignKey("cases.Case", on_delete=models.PROTECT, related_name="uploads")
+    token = models.CharField(max_length=43, unique=True)
+    purpose = models.CharField(max_length=10, choices=Purpose)
+    original_name = models.CharField(max_length=200)
+    kind = models.CharField(max_length=5)
+    pages = models.PositiveSmallIntegerField()
+    size = models.PositiveIntegerField(help_text="Bytes.")
+    sha256 = models.CharField(max_length=64)
+    uploaded_at = models.DateTimeField()
+    uploaded_by = models.ForeignKey(StaffMember, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.sha256[:12]}"
+
+
+class UploadSetAside(AppendOnlyModel):
+    """A file that is no paper of this case, or came twice: it waits no longer to be filed."""
+
+    upload = models.OneToOneField(Upload, on_delete=models.PROTECT, related_name="set_aside")
+    reason = models.CharField(max_length=300)
+    set_aside_at = models.DateTimeField()
+    set_aside_by = models.ForeignKey(StaffMember, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name_plural = "uploads set aside"
+
+    def __str__(self) -> str:
+        return f"{self.upload_id} set aside"
+
+
 class Paper(AppendOnlyModel):
     """One printing. `facts` are what was printed; the bytes lie in a file named by `sha256`."""
 

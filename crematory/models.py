@@ -38,6 +38,9 @@ class Facility(models.Model):
     units = models.CharField(max_length=6, choices=Units, default=Units.US)
     language = models.CharField(max_length=2, choices=Language, default=Language.ENGLISH)
     jurisdiction = models.CharField(max_length=20)
+    added_rules = models.JSONField(
+        default=dict, blank=True, help_text="What the house asks beyond the law: {path: value}."
+    )
     log_origin = models.CharField(
         max_length=200,
         unique=True,

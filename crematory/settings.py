@@ -152,6 +152,11 @@ STORAGES = {
     },
 }
 PAPERS_DIR = VAR_DIR / "papers"
+UPLOADS_DIR = VAR_DIR / "uploads"
+# Drawn from the uploads to be looked at; it may be emptied at any time.
+DRAWN_DIR = VAR_DIR / "drawn"
+# Files are limited while they come in, before any page asks for them.
+FILE_UPLOAD_HANDLERS = ["chain_of_custody.upload_handler.LimitedUploadHandler"]
 
 # A shift: many acts are signed by being signed in, and tablets are shared.
 # What a message says can name a person: it stays on the server.

@@ -15,7 +15,7 @@ from typing import Literal
 
 import pint
 
-KindName = Literal["mass", "temperature", "volume", "length"]
+KindName = Literal["mass", "temperature", "volume", "length", "activity"]
 UnitSystem = Literal["us", "metric"]
 
 NBSP = "\u00a0"
@@ -116,10 +116,34 @@ KINDS: Mapping[str, Kind] = {
             examples="“76 in”, “6 ft 4 in” or “193 cm”",
             compound=("foot", "inch", 12),
         ),
+        Kind(
+            name="activity",
+            stored_unit="megabecquerel",
+            step=Decimal("0.001"),
+            minimum=Decimal("0.001"),
+            maximum=Decimal("100000"),  # far above any dose to a person; common practice, no source
+            shown_in={"us": "millicurie", "metric": "megabecquerel"},
+            spellings=_spellings(
+                kilobecquerel="kbq",
+                megabecquerel="mbq megabecquerel megabecquerels",
+                gigabecquerel="gbq",
+                microcurie="uci μci",
+                millicurie="mci millicurie millicuries",
+            ),
+            examples="“40 mCi” or “1480 MBq”",
+        ),
     )
 }
 
-_SYMBOLS = {"degF": "°F", "degC": "°C", "inch**3": "in³", "l": "L", "inch": "in"}
+_SYMBOLS = {
+    "degF": "°F",
+    "degC": "°C",
+    "inch**3": "in³",
+    "l": "L",
+    "inch": "in",
+    "megabecquerel": "MBq",
+    "millicurie": "mCi",
+}
 _DIMENSIONS = {
     "[mass]": "mass",
     "[temperature]": "temperature",
@@ -313,7 +337,12 @@ def _temperature_decimals(amount: Decimal, *, whole_is_enough: bool) -> int:
 
 
 def _decimals(amount: Decimal, unit: str) -> int:
-    """Litres, and masses under ten, need a second decimal to tell one person's from another's."""
+    """Litres, and masses under ten, need a second decimal to tell one person's from another's.
+
+    An activity decays by orders of magnitude: below ten it keeps more of its digits.
+    """
+    if unit in ("megabecquerel", "millicurie"):
+        return 1 if abs(amount) >= 10 else 3
     return 2 if unit == "l" or (unit in ("lb", "kg") and abs(amount) < 10) else 1
 
 

@@ -11,7 +11,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from cases import acts, papers
+from cases import acts, papers, right, right_acts, thing_acts
+from cases.authority import Outcome
 from cases.facts import (
     AssignDiscFacts,
     AuthorizeFacts,
@@ -28,10 +29,11 @@ from cases.facts import (
     ReturnFacts,
 )
 from cases.identity import BandDate
-from cases.models import Case, DeviceAnswer
+from cases.models import Case, DeviceAnswer, Document, PersonalThing, RightHolder
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
+from cases.waits import kinds_on_file
 from chain_of_custody.models import CustodyEntry, Paper, Place, Placement
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -130,9 +132,36 @@ def make_case(facility: Facility, at: datetime | None = None, **fields: Any) -> 
     """Announce a person through the act; by default a day after the facility's last case."""
     if at is not None:
         fields["announced_at"] = at
-    return factories.CaseFactory.create(
+    case = factories.CaseFactory.create(
         facility=facility, member=member(facility, CLERK), token=token(), **fields
     )
+    with clock.pinned(case.announced_at):
+        file_papers(case, "receive")
+    return case
+
+
+def file_papers(case: Case, before: str) -> None:
+    """File what the law asks before a step: its papers, and the certificate a wait counts from."""
+    due = [(p.kind, p.instead) for p in case.law.papers_before(before) if not p.is_conditional]
+    if before == "charge" and case.law.wait.starts == "certificate":
+        due.append(("final_death_certificate", ("death_record",)))
+    for kind, instead in due:
+        if not kinds_on_file(Case.objects.get(pk=case.pk)).intersection({kind, *instead}):
+            file_paper(case, kind)
+
+
+def file_paper(case: Case, kind: str) -> CustodyEntry:
+    """File one paper, as of now."""
+    clerk, today = member(case.facility, CLERK), clock.now().date()
+    return acts.file_document(
+        case, clerk, token(), kind=kind, reference="R-1", issued_by="Registrar", issued_on=today
+    )
+
+
+def paper(case: Case, kind: str) -> Document:
+    """File one paper, as of now, and return it."""
+    file_paper(case, kind)
+    return case.documents.latest("pk")
 
 
 def free_place(case: Case, kind: str) -> Place:
@@ -256,22 +285,67 @@ def prepare(verb: str, case: Case) -> None:
 
 def _papers(case: Case) -> None:
     clerk = member(case.facility, CLERK)
-    today = clock.now().date()
-    for rule in case.law.documents:
-        acts.file_document(
-            case, clerk, token(), kind=rule.kind, reference="R-1", issued_by="Registrar",
-            issued_on=today,
-        )  # fmt: skip
+    file_papers(case, "charge")
     if case.law.clearance_rule == "always":
-        acts.file_document(
-            case, clerk, token(), kind="medical_clearance", reference="M-1",
-            issued_by="Medical examiner", issued_on=today,
-        )  # fmt: skip
-    acts.state_agent(
-        case, clerk, token(), name="Anna Agent", relationship="daughter", position="signed"
-    )
+        file_paper(case, "medical_clearance")
+    authorize_by_daughter(case)
     acts.name_recipient(case, clerk, token(), name="Rita Recipient", relationship="daughter")
     acts.settle(case, clerk, token(), is_death_reportable=False, disposition="hand_over")
+
+
+def authorize_by_daughter(case: Case) -> None:
+    """Anna Agent, the only child, signs; nobody goes before her."""
+    clerk = member(case.facility, CLERK)
+    before = [rank.key for rank in case.law.ranks]
+    before = before[: before.index("child") + 1] if "child" in before else before
+    if before:
+        right_acts.state_ranks(case, clerk, token(), dict.fromkeys(before, True), "Anna Agent")
+    said = right_acts.Said(position="signed", said_at=clock.now(), how="in person, on paper")
+    known = right_acts.Known(informant="Anna Agent", is_living=True, is_reachable=True)
+    who = right_acts.Named(name="Anna Agent", rank="child", relationship="daughter")
+    right_acts.name_holder(case, clerk, token(), who, known, said)
+    if right.answer_for(Case.objects.get(pk=case.pk)).outcome is Outcome.UNDECIDED:
+        manager = signature(member(case.facility, MANAGER))
+        right_acts.review_authority(case, manager, token(), "The registrar answered.", None)
+
+
+def says(case: Case, who: StaffMember, name: str, position: str, **more: Any) -> RightHolder:
+    """Name somebody new, as of now, who says this; a son unless `rank` and `relationship` differ.
+
+    An empty `position` names them only. `known` states what is known of them.
+    """
+    named = right_acts.Named(
+        name=name,
+        rank=more.get("rank", "child"),
+        relationship=more.get("relationship", "son"),
+    )
+    said = right_acts.Said(position=position, said_at=clock.now(), how="letter")
+    right_acts.name_holder(case, who, token(), named, more.get("known"), said if position else None)
+    return case.right_holders.latest("pk")
+
+
+def speaks(holder: RightHolder, who: StaffMember, position: str, **more: Any) -> CustodyEntry:
+    """Let somebody who is named say one thing more, as of now; what settles it, with its paper."""
+    if position == "settled":
+        more.setdefault("document", paper(holder.case, "court_order"))
+    stated = {"said_at": clock.now(), "how": "letter", **more}
+    said = right_acts.Said(position=position, **stated)
+    return right_acts.state_agent(holder, who, token(), said)
+
+
+def also(holder: RightHolder, who: StaffMember, rank: str) -> RightHolder:
+    """Name somebody in another class too: the same person with a second right."""
+    named = right_acts.Named(
+        name=holder.name, rank=rank, relationship=holder.relationship, person=holder.person
+    )
+    right_acts.name_holder(holder.case, who, token(), named)
+    return holder.case.right_holders.latest("pk")
+
+
+def knows(holder: RightHolder, who: StaffMember, **known: Any) -> CustodyEntry:
+    """State what is known of somebody who is named."""
+    stated = right_acts.Known(**{"informant": "the family", **known})
+    return right_acts.state_known(holder, who, token(), stated)
 
 
 def _devices(case: Case) -> None:
@@ -281,7 +355,16 @@ def _devices(case: Case) -> None:
         for device in DeviceAnswer.Device.values
     ]
     acts.answer_devices(case, operator, token(), answers)
-    acts.settle(case, operator, token(), jewellery="none")
+    thing_acts.list_things(case, operator, token(), [], is_complete=True)
+
+
+def list_ring(case: Case, wish: str = "returned") -> PersonalThing:
+    """List a ring, as of now, that is given back or goes along, as the daughter decided."""
+    line = thing_acts.Listed(
+        "wedding ring", "jewellery", wish, "Anna Agent", "safe" if wish == "returned" else ""
+    )
+    thing_acts.list_things(case, member(case.facility, CLERK), token(), [line])
+    return PersonalThing.objects.filter(case=case).order_by("-pk")[0]
 
 
 def read(retort: Retort, values: tuple[Decimal, Decimal], at: datetime | None = None) -> Reading:

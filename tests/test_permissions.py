@@ -8,12 +8,14 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from cases import acts
+from cases import hold_acts
 from cases.models import Case
+from chain_of_custody import uploads_in
 from crematory import clock
 from crematory.models import Facility, StaffMember
 from retort_log.models import Retort
 from tests import cast
+from tests.papers_in import picture
 
 pytestmark = pytest.mark.django_db
 
@@ -44,6 +46,25 @@ def number(case: Case) -> list[Any]:
 
 def retort(case: Case) -> list[Any]:
     return ["retort-1"]
+
+
+def a_file(case: Case) -> list[Any]:
+    """A file that came in; addresses are made for each member anew."""
+    found = case.uploads.first() or uploads_in.keep(
+        case, cast.member(case.facility, cast.CLERK), picture("PNG"), "scan.png", "paper"
+    )
+    return [case.number, found.token]
+
+
+def holder(case: Case) -> list[Any]:
+    """Somebody with a say who is named in the case."""
+    clerk = cast.member(case.facility, cast.CLERK)
+    found = case.right_holders.first() or cast.says(case, clerk, "Ben Example", "")
+    return [case.number, found.pk]
+
+
+def a_page(case: Case) -> list[Any]:
+    return [*a_file(case), 1]
 
 
 def a_reading(case: Case) -> list[Any]:
@@ -106,12 +127,27 @@ TABLE: dict[str, list[Row]] = {
         everybody(step_of("skip"), status=404),
     ],
     "cases:documents": [everybody(number)],
+    "cases:take-in": [
+        everybody(number, status=302),
+        Row(number, 409, 403, 409, 404, method="post"),
+    ],
+    "cases:file": [everybody(a_file)],
+    "cases:file-page": [everybody(a_page)],
+    "cases:file-original": [everybody(a_file)],
+    "cases:set-aside": [everybody(a_file)],
     "cases:agents": [everybody(number)],
+    "cases:agent": [everybody(holder)],
+    "cases:agent-known": [everybody(holder)],
+    "cases:agent-classes": [everybody(number)],
+    "cases:agent-review": [everybody(number)],
     "cases:recipients": [everybody(number)],
     "cases:settle": [everybody(number)],
     "cases:devices": [everybody(number)],
+    "cases:things": [everybody(number)],
+    "cases:give-back": [everybody(number)],
     "cases:band": [everybody(number)],
     "cases:hold": [everybody(number)],
+    "cases:held": [everybody(open_hold)],
     "cases:lift": [everybody(open_hold)],
     "cases:correct": [everybody(number)],
     "cases:move": [everybody(number)],
@@ -155,7 +191,9 @@ def answer(client: Client, name: str, row: Row, case: Case) -> int:
 def subject(facility: Facility) -> Case:
     """A person in care and on hold: every page of a case can be opened."""
     case = cast.bring(cast.make_case(facility), "in_care")
-    acts.open_hold(case, cast.signature(cast.member(facility, cast.CLERK)), cast.token(), "wait")
+    hold_acts.open_hold(
+        case, cast.signature(cast.member(facility, cast.CLERK)), cast.token(), "wait"
+    )
     return case
 
 

@@ -22,13 +22,18 @@ CREMATED = ("recovered", "processed", "contained", "released")
 
 def house(at: datetime, now: datetime) -> Hands:
     """Set up the invented house at `at` and return its hands; certificates run from `now`."""
-    plan = house_file.read(HOUSE)
-    plan = plan.dated(now.astimezone(ZoneInfo(plan.facility["time_zone"])).date())
+    plan = plan_of(now)
     with clock.pinned(at):
         added = house_setup.set_up(
             plan, lambda member: Credentials(member.password, member.pin), for_demo=True
         )
         return Hands(added.facility, plan)
+
+
+def plan_of(now: datetime) -> house_file.HousePlan:
+    """Return the plan of the invented house, its certificates dated from `now`."""
+    plan = house_file.read(HOUSE)
+    return plan.dated(now.astimezone(ZoneInfo(plan.facility["time_zone"])).date())
 
 
 def build(now: datetime) -> Facility:

@@ -9,17 +9,19 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from cases import acts, papers
+from cases import acts, death, hold_acts, house_rules, papers, things
 from cases.corrections import correct
+from cases.demo import disputes, families, scans
 from cases.demo.diary import next_working_day
 from cases.demo.hands import Hands, celsius
 from cases.demo.people import Course, Person
-from cases.demo.statements import SLIPS, STATEMENTS, answer
+from cases.demo.statements import SLIPS, STATEMENTS, answer, give_back, list_things
 from cases.errors import StepRefused
 from cases.facts import Facts
 from cases.models import Case, DeviceAnswer, Hold
 from cases.steps import STEPS
 from cases.taking import take
+from cases.waits import kinds_on_file
 from crematory import clock
 from crematory.models import Role
 from retort_log.acts import record_reading
@@ -29,7 +31,13 @@ from retort_log.models import Retort
 Times = Iterator[datetime]
 LATE = timedelta(minutes=40)
 # Slips that need more than one wrong word; the parts of the way stage them.
-STAGED = ("retort_fit", "charging_temperature", "readings_cover", "cool_enough")
+STAGED = (
+    "papers_at_charge",
+    "retort_fit",
+    "charging_temperature",
+    "readings_cover",
+    "cool_enough",
+)
 
 
 class DemonstrationError(Exception):
@@ -157,7 +165,7 @@ class Life:
             yield from prepare(self)
         if person.hold:
             yield self.after(5)
-            acts.open_hold(
+            hold_acts.open_hold(
                 self.case, self.hands[self.front()], self.hands.token(), ground=person.hold
             )
         is_expired = person.stopped_by == "operator_certified"
@@ -168,6 +176,9 @@ class Life:
         facts = STATEMENTS[verb](self)
         self.refused(verb, facts, person.stopped_by, signer="OP3" if is_expired else "")
         if person.until == "returned":
+            if person.settled_by:
+                yield self.after(100)
+                disputes.settle(self)
             self.after(180)
             yield from self.step("return_uncremated")
 
@@ -185,16 +196,38 @@ class Life:
             self.hands.token(),
             decedent_name=person.announced_as or person.received_as or person.name,
             born_on=person.born,
-            died_at=died_at.replace(second=0, microsecond=0),
+            **self._death(died_at.replace(second=0, microsecond=0)).columns(),
             sex=person.sex,
             sender=person.sender,
         )
         if person.until == "expected":
             return
         yield self.after(120)
+        if "receive" in person.early:
+            self.refused("receive", STATEMENTS["receive"](self), "papers_at_receipt")
+            yield self.after(6)
+        self._file_what_is_due("receive")
         if person.announced_as:
             yield from self._correct_name()
         yield from self.step("receive")
+
+    def _death(self, died_at: datetime) -> death.Death:
+        """The time of death as far as the sender knows it."""
+        zone = self.hands.facility.zone
+        if self.person.died_known == "date":
+            return death.on_day(died_at.astimezone(zone).date(), zone)
+        if self.person.died_known == "range":
+            return death.between(died_at - timedelta(hours=5), died_at)
+        return death.exactly(died_at)
+
+    def _file_what_is_due(self, step: str) -> None:
+        """File what the law asks before a step and nobody has filed yet."""
+        case = Case.objects.get(pk=self.case.pk)
+        due = {p.kind: p.instead for p in case.law.papers_before(step) if not p.is_conditional}
+        for kind, instead in due.items():
+            lacking = not kinds_on_file(case).intersection({kind, *instead})
+            if lacking and kind not in self.person.lacks:
+                self._file(kind)
 
     def _correct_name(self) -> Times:
         self.refused("receive", STATEMENTS["receive"](self), "identity_band")
@@ -227,15 +260,16 @@ class Life:
         if "authorize" in person.early:
             self.refused("authorize", STATEMENTS["authorize"](self), "documents_on_file")
             yield self.after(20)
-        kinds = ["cremation_authorization", "removal_authorization"]
+        self._file_what_is_due("charge")
+        yield self.after(3)
         if person.reportable == "cleared":
-            kinds.append("medical_clearance")
-        for kind in (kind for kind in kinds if kind not in person.lacks):
-            self._file(kind)
+            self._file("medical_clearance")
             yield self.after(3)
         signed = {"name": person.agent, "relationship": person.relationship}
-        if "agent" not in person.lacks:
-            acts.state_agent(self.case, member, self.hands.token(), position="signed", **signed)
+        if "agent" in person.lacks:
+            scans.came(self, "medical_certificate")  # it waits to be filed
+        else:
+            families.sign(self)
             acts.name_recipient(self.case, member, self.hands.token(), **signed)
         yield self.after(2)
         acts.settle(
@@ -249,20 +283,21 @@ class Life:
             yield from self._new_band()
         if person.objector:
             yield self.after(40)
-            acts.state_agent(
-                self.case,
-                member,
-                self.hands.token(),
-                name=person.objector,
-                relationship="son",
-                position="objects",
-            )
+            families.object_to_it(self)
+            yield self.after(25)
+            disputes.tell(self)
+            if person.settled_by and person.until != "returned":
+                yield self.after(190)
+                disputes.settle(self)
+        elif "agent" not in person.lacks:
+            families.review(self)
 
     def _file(self, kind: str) -> None:
         acts.file_document(
             self.case,
             self.hands.member(self.front()),
             self.hands.token(),
+            files=scans.came(self, kind),
             kind=kind,
             reference=f"{kind[:2].upper()}-{4400 + self.index}",
             issued_by="county coroner" if kind == "medical_clearance" else self.person.sender,
@@ -279,12 +314,7 @@ class Life:
             yield self.after(8)
         told = {device: person.devices.get(device, "no") for device in DeviceAnswer.Device.values}
         answer(self, told)
-        acts.settle(
-            self.case,
-            self.hands.member(self.operator()),
-            self.hands.token(),
-            jewellery="removed" if person.belongings != "none" else "none",
-        )
+        list_things(self)
         for device, word in person.devices.items():
             if word == "removed":
                 yield self.after(4)
@@ -294,12 +324,17 @@ class Life:
 
     def _held_and_lifted(self) -> Times:
         token = self.hands.token
-        acts.open_hold(self.case, self.hands["OP3"], token(), ground=self.person.hold)
+        hold_acts.open_hold(self.case, self.hands["OP3"], token(), ground=self.person.hold)
         yield self.after(25)
         self.refused("clear_devices", STATEMENTS["clear_devices"](self), "no_hold")
         yield self.after(60)
         hold = Hold.objects.get(case=self.case)
-        acts.lift_hold(hold, self.hands["MG1"], token(), reason=self.person.lifted)
+        hold_acts.lift_hold(
+            hold,
+            self.hands["MG1"],
+            token(),
+            hold_acts.Lifting(on="cleared", reason=self.person.lifted),
+        )
         yield self.after(5)
 
     def tag(self) -> Times:
@@ -312,11 +347,21 @@ class Life:
         if "retort_fit" in slips:
             yield self._minute(-50)
             yield from self._out_of_use()
+        if "papers_at_charge" in slips:
+            yield self._minute(-70)
+            self._asked_for_more()
         yield from self._read(-60, course.preheat_too_cold)
         if "charging_temperature" in slips:
             yield self._minute(course.preheat_too_cold)
             self.refused("charge", STATEMENTS["charge"](self), "charging_temperature")
         yield from self._read(course.preheat_too_cold, 0)
+
+    def _asked_for_more(self) -> None:
+        """The manager lets the house ask for one more paper, and takes it back at once."""
+        manager, token = self.hands["MG1"], self.hands.token
+        house_rules.add(manager, token(), "document.add", ["identification"])
+        self.refused("charge", STATEMENTS["charge"](self), "papers_at_charge")
+        house_rules.take_back(manager, token(), "document.add")
 
     def _out_of_use(self) -> Times:
         manager = self.hands["MG1"]
@@ -380,6 +425,9 @@ class Life:
         zone = self.hands.facility.zone
         self.at = next_working_day(self.at, zone, minutes=(self.index % 7) * 45)
         yield self.at
+        if things.due(self.case) and "things_given_back" not in self.person.slips:
+            give_back(self)
+            yield self.after(4)
 
 
 PATH: tuple[tuple[str, Callable[[Life], Times]], ...] = (

@@ -34,6 +34,8 @@ class Person:
     lacks: tuple[str, ...] = ()
     devices: dict[str, str] = field(default_factory=dict)
     objector: str = ""
+    objector_is: str = "son"
+    settled_by: str = ""
     early: tuple[str, ...] = ()
     slips: tuple[str, ...] = ()
     late: tuple[str, ...] = ()
@@ -43,7 +45,9 @@ class Person:
     remains_kg: str = ""
     accepted: str = ""
     keepsake: bool = False
+    scanned: bool = False
     shipped: bool = False
+    died_known: str = "exact"
 
     @property
     def mass_kg(self) -> Decimal:

@@ -8,8 +8,9 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from cases import acts
+from cases import acts, thing_acts, things
 from cases import facts as f
+from cases.thing_acts import Listed
 from chain_of_custody.models import Place
 from crematory import clock
 
@@ -59,13 +60,74 @@ def answer(life: Life, told: dict[str, str], is_removed: bool = False) -> None:
 def _told(life: Life, device: str, word: str, is_removed: bool) -> dict[str, Any]:
     return {
         "device": device,
-        "answer": {"removed": "yes", "waits": "yes"}.get(word, word),
+        "answer": word if word in ("no", "unknown") else "yes",
         "informant": f"{life.person.agent}, by telephone",
-        "removed_by": "Tamsin Orrel, embalmer" if is_removed else "",
-        "removed_at": clock.now() - timedelta(minutes=15) if is_removed else None,
-        "went_to": "returned to the clinic in a sealed box" if is_removed else "",
-        "safe_from": life.moments.now + timedelta(days=11) if word == "waits" else None,
+        **(_removal(life) if is_removed else OUTCOMES.get(word, dict)()),
     }
+
+
+def _removal(life: Life) -> dict[str, Any]:
+    return {
+        "outcome": "removed",
+        "removed_by": "Tamsin Orrel, embalmer",
+        "removed_at": clock.now() - timedelta(minutes=15),
+        "went_to": "returned to the clinic in a sealed box",
+        "receipt_reference": f"box {life.index:03d}",
+    }
+
+
+def _attested() -> dict[str, Any]:
+    return {
+        "outcome": "attested",
+        "attested_by": "Marian Tolworthy, embalmer",
+        "attester_licence": "E-2214",
+    }
+
+
+def _stays() -> dict[str, Any]:
+    rule = "harmless: no battery and no pressure (common practice, no source)"
+    return {"outcome": "stays", "stays_by_rule": rule}
+
+
+def _waits() -> dict[str, Any]:
+    placed = (clock.now() - timedelta(days=200)).date()
+    return {
+        "nuclide": "I-125",
+        "nuclide_use": "seeds",
+        "placed_on": placed,
+        "activity_mbq": Decimal(1200),
+        "activity_on": placed,
+    }
+
+
+# What is stated at once of a device that is there; of one still to be removed nothing is.
+OUTCOMES: dict[str, Callable[[], dict[str, Any]]] = {
+    "attested": _attested,
+    "stays": _stays,
+    "waits": _waits,
+}
+
+
+def list_things(life: Life) -> None:
+    """List what came with the person, for the family to have back, and close the list."""
+    person, lines = life.person, []
+    if person.belongings != "none":
+        lines = [Listed(person.belongings, "jewellery", "returned", person.agent, "safe, box 3")]
+    member = life.hands.member(life.operator())
+    thing_acts.list_things(life.case, member, life.hands.token(), lines, is_complete=True)
+
+
+def give_back(life: Life) -> None:
+    """Give back what lies here, against a receipt."""
+    thing_acts.give_back(
+        life.case,
+        life.hands[life.front()],
+        life.hands.token(),
+        things.due(life.case),
+        returned_to=life.person.agent,
+        identification="driver licence, seen",
+        receipt_is_signed=True,
+    )
 
 
 def assign_disc(life: Life) -> f.Facts:
@@ -134,6 +196,7 @@ def release(life: Life) -> f.Facts:
         disc_on_paper=life.disc,
         disc_on_container=life.disc,
         receipt_is_signed=not shipped,
+        things_are_given=True if things.due(life.case) else None,
         carrier="registered post" if shipped else "",
         tracking_number=f"RR {life.index:09d} ZZ" if shipped else "",
     )
@@ -146,6 +209,7 @@ def return_uncremated(life: Life) -> f.Facts:
         identification="driver licence, seen",
         reason="The family could not agree; burial instead.",
         receipt_is_signed=True,
+        things_are_given=True if things.due(life.case) else None,
     )
 
 
@@ -220,5 +284,6 @@ SLIPS: dict[str, Slip] = {
     "handed_over": lambda life, facts: replace(
         facts, receipt_is_signed=False, carrier="", tracking_number=""
     ),
+    "things_given_back": lambda life, facts: replace(facts, things_are_given=False),
     "return_receipt": lambda life, facts: replace(facts, receipt_is_signed=False),
 }

@@ -103,6 +103,7 @@ class LocalMomentField(forms.Field):
                 f"{local:%H:%M} was struck twice on this day: the clocks were set back. "
                 f"Write the zone behind it: {first} for the first, {second} for the second.",
                 code="struck_twice",
+                params={"first": real[0], "second": real[1]},
             )
         return named[0]
 

@@ -1,19 +1,23 @@
-"""Forms of the acts beside the steps: announce, file, name, settle, hold, correct, move."""
+"""Forms of the acts beside the steps: announce, file, name, settle, correct, move."""
 
 from datetime import date, datetime
 from typing import Any
 
 from django import forms
 
+from cases import law
 from cases.forms.base import SignedForm, WitnessedForm, WritingForm
+from cases.forms.death import FIELDS, DeathMixin, death_fields
 from cases.forms.fields import LocalMomentField
-from cases.forms.steps import BAND_LABEL, PlaceField, lines, text, yes
+from cases.forms.steps import BAND_LABEL, PlaceField, answered, lines, text, yes
 from cases.identity import BandDate
-from cases.models import NAME_LENGTH, AuthorizingAgent, Case, Document
+from cases.law import PAPERS
+from cases.models import NAME_LENGTH, OTHER_PAPER, Case
 from cases.names import fold
 from chain_of_custody.models import Place
 from crematory import clock
 from crematory.fields import QuantityField
+from crematory.models import Facility
 
 SEXES = [("f", "female"), ("m", "male")]
 
@@ -35,27 +39,52 @@ def choice(label: str, choices: list[tuple[str, str]], **kwargs: Any) -> forms.C
     return forms.ChoiceField(label=label, choices=[("", "---------"), *choices], **kwargs)
 
 
-class AnnounceForm(WritingForm):
-    """A person who is expected."""
+ANNOUNCED = ["decedent_name", "born_on", *FIELDS, "discovered_at", "sex", "sender"]
+
+
+class AnnounceForm(DeathMixin, WritingForm):
+    """A person who is expected. When the person was found is asked where the law counts by it."""
 
     decedent_name = text("Name of the person who died", NAME_LENGTH, validators=[check_name])
     born_on = day("Date of birth", required=False, help_text="Leave empty if not known.")
-    died_at = LocalMomentField(label="Time of death")
+    discovered_at = LocalMomentField(
+        label="When the person was found", required=False, help_text="Where that came later."
+    )
     sex = choice("Sex", SEXES, required=False)
     sender = text("Sender", 200, help_text="Who sends this person: firm, hospital, county.")
 
+    def __init__(self, *args: Any, facility: Facility, **kwargs: Any) -> None:
+        super().__init__(*args, facility=facility, **kwargs)
+        self.fields.update(death_fields())
+        if law.jurisdiction(facility.jurisdiction).wait.starts != "death_or_discovery":
+            del self.fields["discovered_at"]
+        self.order_fields(ANNOUNCED)
+
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        died, born = data.get("died_at"), data.get("born_on")
-        if died and died > clock.now():
-            self.add_error("died_at", "The time of death lies in the future. Correct it.")
-        if died and born and born > died.astimezone(self.facility.zone).date():
+        data["death"] = died = self.join_death(data)
+        born, found = data.get("born_on"), data.get("discovered_at")
+        if (
+            died
+            and born
+            and born > (died.latest or died.earliest).astimezone(self.facility.zone).date()
+        ):
             self.add_error("born_on", "The date of birth lies after the death. Correct it.")
+        if found and found > clock.now():
+            self.add_error("discovered_at", "This lies in the future. Correct it.")
+        elif died and found and found < died.earliest:
+            self.add_error("discovered_at", "The person was found before the death.")
         return data
+
+    def stated(self) -> dict[str, Any]:
+        """Return what `acts.announce` takes."""
+        said = super().stated()
+        died = said.pop("death")
+        return {k: v for k, v in said.items() if k not in FIELDS} | died.columns()
 
 
 class DocumentForm(WritingForm):
-    kind = choice("Paper", Document.Kind.choices)
+    kind = choice("Paper", [*PAPERS.items(), OTHER_PAPER])
     reference = text("Number or reference on the paper", 100)
     issued_by = text("Issued by", 200)
     issued_on = day("Issued on")
@@ -65,12 +94,6 @@ class DocumentForm(WritingForm):
         if issued > clock.now().astimezone(self.facility.zone).date():
             raise forms.ValidationError("The day lies in the future. Correct it.")
         return issued
-
-
-class AgentForm(WritingForm):
-    name = text("Name", NAME_LENGTH)
-    relationship = text("Relationship to the person who died", 100)
-    position = choice("This person", AuthorizingAgent.Position.choices)
 
 
 class RecipientForm(WritingForm):
@@ -96,7 +119,6 @@ class SettleForm(WritingForm):
     disposition = choice(
         "What becomes of the cremated remains", Case.Disposition.choices, required=False
     )
-    jewellery = choice("Jewellery", Case.Jewellery.choices, required=False)
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         now = {name: getattr(case, name) for name in self.base_fields if hasattr(case, name)}
@@ -125,14 +147,6 @@ class BandForm(WitnessedForm):
         return BandDate(read=stated["born_on"], is_absent=stated["shows_no_birth"])
 
 
-class HoldForm(SignedForm):
-    ground = lines("Why the case is put on hold")
-
-
-class LiftForm(SignedForm):
-    reason = lines("Why the hold is lifted")
-
-
 class MoveForm(SignedForm):
     place = PlaceField("", label="To")
 
@@ -148,7 +162,7 @@ class MoveForm(SignedForm):
 VALUE_FIELDS: dict[str, Any] = {
     "decedent_name": lambda: text("New value", NAME_LENGTH, validators=[check_name]),
     "born_on": lambda: day("New value", required=False),
-    "died_at": lambda: LocalMomentField(label="New value"),
+    "discovered_at": lambda: LocalMomentField(label="New value", required=False),
     "sex": lambda: choice("New value", SEXES, required=False),
     "sender": lambda: text("New value", 200),
     "delivered_by": lambda: text("New value", 200),
@@ -156,13 +170,13 @@ VALUE_FIELDS: dict[str, Any] = {
     "container_kind": lambda: text("New value", 100),
     "mass_kg": lambda: QuantityField(kind="mass", label="New value"),
     "belongings": lambda: lines("New value"),
+    "is_embalmed": lambda: answered("New value"),
     "is_death_reportable": lambda: reportable("New value"),
     "disposition": lambda: choice("New value", Case.Disposition.choices),
-    "jewellery": lambda: choice("New value", Case.Jewellery.choices),
 }
 
 
-class CorrectForm(SignedForm):
+class CorrectForm(DeathMixin, SignedForm):
     """The new value of one field; which field decides how it is typed."""
 
     field = forms.CharField(widget=forms.HiddenInput)
@@ -170,13 +184,19 @@ class CorrectForm(SignedForm):
 
     def __init__(self, *args: Any, field: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["value"] = VALUE_FIELDS[field]()
+        if field == "died_at":
+            self.fields.update(death_fields())
+        else:
+            self.fields["value"] = VALUE_FIELDS[field]()
         self.use_units()
         self.initial.setdefault("field", field)
-        self.order_fields(["value", "why"])
+        self.order_fields([*FIELDS, "value", "why"])
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
+        if "died_at" in self.fields:
+            data["value"] = self.join_death(data)
+            return data
         value, now = data.get("value"), clock.now()
         today = now.astimezone(self.facility.zone).date()
         # A datetime is a date as well, so it is asked for first.

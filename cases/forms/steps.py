@@ -13,6 +13,7 @@ from django.core.exceptions import ValidationError
 from django.forms.boundfield import BoundField
 from django.utils.datastructures import MultiValueDict
 
+from cases import things
 from cases.facts import FACTS, BurnerOffFacts, Container, ContainFacts, Facts, ProcessFacts
 from cases.forms.base import SignedForm, WitnessedForm, is_signing, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
@@ -43,6 +44,17 @@ LABEL_HELP = "Where it cannot be scanned, type the paper number that stands on t
 def yes(label: str) -> forms.BooleanField:
     """A box to tick; left empty it is a no, which the gate answers."""
     return forms.BooleanField(label=label, required=False)
+
+
+def answered(label: str) -> forms.TypedChoiceField:
+    """Yes, no, or not known, which is what it is until somebody says otherwise."""
+    return forms.TypedChoiceField(
+        label=label,
+        choices=[("", "Not known"), ("True", "Yes"), ("False", "No")],
+        coerce=lambda value: value == "True",
+        empty_value=None,
+        required=False,
+    )
 
 
 def text(label: str, length: int, **kwargs: Any) -> forms.CharField:
@@ -121,6 +133,7 @@ class ReceiveForm(StepForm, WitnessedForm):
     is_combustible = yes("It is combustible")
     mass_kg = QuantityField(kind="mass", label="Mass of person and container")
     belongings = lines("Belongings", help_text="List what came, or write “none”.")
+    is_embalmed = answered("Embalmed")
     place = PlaceField(Place.Kind.BAY, label="Cooler bay")
 
 
@@ -346,24 +359,39 @@ class ContainForm(StepForm):
         return ContainFacts(**self.stated(), containers=containers)
 
 
-class ReleaseForm(StepForm, WitnessedForm):
+class HandingOverForm(StepForm, WitnessedForm):
+    """Remains or the person leave the house, and with them the things that lie here."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        lying = things.due(self.case)
+        if lying:
+            label = f"Given back with this, on the signed receipt: {things.words(lying)}"
+            self.fields["things_are_given"].label = label
+        else:
+            del self.fields["things_are_given"]
+
+
+class ReleaseForm(HandingOverForm):
     verb = "release"
     recipient_name = text("Name of the recipient, as on the identification", NAME_LENGTH)
     identification = text("Identification seen", 200, help_text="Its kind, and who issued it.")
     disc_on_paper = ScanField(label="Disc number, read aloud from the paper")
     disc_on_container = ScanField(label="Disc number, read aloud from the container")
     receipt_is_signed = yes("The recipient signed the receipt")
+    things_are_given = yes("")
     carrier = text("Carrier, when sent", 100, required=False)
     tracking_number = text("Tracking number, when sent", 100, required=False)
 
 
-class ReturnForm(StepForm, WitnessedForm):
+class ReturnForm(HandingOverForm):
     verb = "return_uncremated"
     recipient_name = text("Who takes the person back", NAME_LENGTH)
     firm = text("Firm", 200)
     identification = text("Identification seen", 200)
     reason = lines("Why the person is returned")
     receipt_is_signed = yes("The receipt is signed")
+    things_are_given = yes("")
 
 
 FORMS: dict[str, type[StepForm]] = {

@@ -11,32 +11,13 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
+from cases.law import CHECK_LOCALLY
 from cases.models import Case
 from cases.steps import Step
+from cases.verdicts import ASKED, PASSED, REFUSED, Verdict
 from crematory.models import StaffMember
 from crematory.units import KindName, UnitSystem, show_quantity
 from retort_log.models import Retort
-
-PASSED, REFUSED, ASKED = "passed", "refused", "asked"
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """A gate's answer; `passes_at` when time alone will open it.
-
-    `since` when it has been shut, where the reason does not say so itself.
-    `is_wrong_person` where disc or label is another person's: everything must stop.
-    """
-
-    gate: str
-    title: str
-    state: str
-    reason: str = ""
-    who: str = ""
-    passes_at: datetime | None = None
-    citation: str = ""
-    since: datetime | None = None
-    is_wrong_person: bool = False
 
 
 @dataclass(frozen=True)
@@ -99,6 +80,11 @@ def wrong_person(reason: str, who: str) -> Answer:
 def asked(reason: str) -> Answer:
     """The form of the step asks for it."""
     return Answer(ASKED, reason)
+
+
+def by_law(citation: str) -> str:
+    """Return a citation with the caution that goes with every rule of law."""
+    return f"{citation.rstrip('.')}. {CHECK_LOCALLY}"
 
 
 def gate(title: str) -> Callable[[Callable[[Situation], Answer]], Gate]:

@@ -1,29 +1,32 @@
-"""Gates from the door to the disc: receive, authorize, clear devices, assign the disc."""
+"""Gates from the door to the disc: receive, authorize, assign the disc."""
 
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from cases import identity, scans
-from cases.gates.base import Answer, Situation, asked, gate, passed, refused
-from cases.models import AuthorizingAgent, DeviceAnswer, Document, IdDisc
+from cases import holds, identity, right, scans
+from cases.authority import Outcome, explain
+from cases.gates.base import Answer, Situation, asked, by_law, gate, passed, refused
+from cases.models import IdDisc
 from cases.names import fold
+from cases.waits import kinds_on_file
 from chain_of_custody.models import Place, Placement
 
 OFFICE = "front office"
 OPERATOR = "operator"
-HAZARDOUS = frozenset(d.value for d in DeviceAnswer.Device) - {"radioactive"}
+REFEREES = ("medical_referee", "referee_or_coroner")
 
 
 @gate("No hold")
 def no_hold(s: Situation) -> Answer:
     # Rows of the case are read whole, so that a page may have fetched them once for all gates.
-    hold = next((hold for hold in s.case.holds.all() if hold.lifted_at is None), None)
-    if hold is None:
+    found = holds.open_holds(s.case)
+    if not found:
         return passed()
+    hold, more = found[0], len(found) - 1
     since = timezone.localtime(hold.opened_at, s.case.facility.zone)
     return refused(
         f"On hold since {since:%a} {since.day} {since:%b %Y %H:%M %Z} "
-        f"by {hold.opened_by.printed_name}: {hold.ground}",
+        f"by {hold.opened_by.printed_name}: {hold.ground}" + (f" And {more} more." if more else ""),
         "a manager lifts it with a reason",
     )
 
@@ -133,48 +136,33 @@ def free_shelf(s: Situation) -> Answer:
     return _place_answer(s, Place.Kind.SHELF)
 
 
-@gate("Every required paper on file")
-def documents_on_file(s: Situation) -> Answer:
-    on_file = {document.kind for document in s.case.documents.all()}
-    missing = [rule for rule in s.case.law.documents if rule.kind not in on_file]
-    citation = "; ".join(rule.citation for rule in missing or s.case.law.documents)
-    if not missing:
-        return passed(citation=citation)
-    names = ", ".join(Document.Kind(rule.kind).label for rule in missing)
-    return refused(
-        f"Not on file: {names}.",
-        f"{OFFICE}, from {s.case.sender}",
-        citation=citation,
-        since=s.case.announced_at,
-    )
-
-
-def newest_statements(s: Situation) -> list[AuthorizingAgent]:
-    """Return what each person said last; persons are told apart by name and relationship."""
-    return list({agent.person: agent for agent in s.case.agents.all()}.values())
-
-
-@gate("An authorizing agent has signed")
+@gate("Authorized by those who have the right")
 def authorizing_agent(s: Situation) -> Answer:
-    if any(agent.position == AuthorizingAgent.Position.SIGNED for agent in newest_statements(s)):
-        return passed()
+    answer = right.answer_for(s.case)
+    citation = by_law(s.case.law.cited("who may authorize", s.case.law.authority))
+    if right.is_authorized(s.case, answer):
+        return passed(citation=citation)
     return refused(
-        "No authorizing agent has signed.",
-        f"{OFFICE}, with the family",
+        " ".join(explain(answer)),
+        "a manager, who asks the local authority"
+        if answer.outcome is Outcome.UNDECIDED
+        else f"{OFFICE}, with the family",
+        citation=citation,
         since=s.case.announced_at,
     )
 
 
 @gate("Nobody objects")
 def no_dispute(s: Situation) -> Answer:
-    objecting = [a for a in newest_statements(s) if a.position == AuthorizingAgent.Position.OBJECTS]
-    if not objecting:
+    answer = right.answer_for(s.case)
+    if not answer.objectors:
         return passed()
-    agent = objecting[0]
+    names = " and ".join(person.name for person in answer.objectors)
+    objection = answer.objectors[0].objection
     return refused(
-        f"{agent.name} ({agent.relationship}) objects.",
-        "a court order or a written withdrawal, recorded by a manager",
-        since=agent.stated_at,
+        f"{names} objects." if len(answer.objectors) == 1 else f"{names} object.",
+        "a court order, a signed agreement or a written withdrawal, recorded by a manager",
+        since=objection.at if objection else answer.objectors[0].withdrew_at,
     )
 
 
@@ -200,104 +188,35 @@ def recipients_named(s: Situation) -> Answer:
 
 @gate("Coroner's or medical examiner's clearance")
 def medical_clearance(s: Situation) -> Answer:
-    law = s.case.law
-    if any(d.kind == Document.Kind.CLEARANCE for d in s.case.documents.all()):
-        return passed(citation=law.clearance_citation)
-    if law.clearance_rule == "always":
-        return refused(
-            "A clearance is needed for every death.",
-            OFFICE,
-            citation=law.clearance_citation,
-            since=s.case.announced_at,
-        )
+    """Needed for every death, for a reportable one, or not; "not stated" never passes."""
+    rules = s.case.law
+    citation = by_law(rules.clearance_citation)
+    clearing = {"medical_clearance"}
+    if rules.medical_clearance.by in REFEREES:
+        clearing.add("referee_authority")  # the referee's authority is the clearance
+    if clearing & kinds_on_file(s.case):
+        return passed(citation=citation)
+    if rules.clearance_rule == "always":
+        return _no_clearance(s, "A clearance is needed for every death.", OFFICE, citation)
     if s.case.is_death_reportable is None:
-        return refused(
+        return _no_clearance(
+            s,
             "It is not stated whether this death must be reported to the coroner.",
             OFFICE,
-            citation=law.clearance_citation,
-            since=s.case.announced_at,
+            citation,
         )
     if s.case.is_death_reportable:
-        return refused(
+        return _no_clearance(
+            s,
             "This death is reportable and the coroner's clearance is not on file.",
             f"{OFFICE}, from the coroner",
-            citation=law.clearance_citation,
-            since=s.case.announced_at,
+            citation,
         )
-    return passed("Not a reportable death.", law.clearance_citation)
+    return passed("Not a reportable death.", citation)
 
 
-def newest_answers(s: Situation) -> dict[str, DeviceAnswer]:
-    """Return the answer that counts for each device: the newest one."""
-    return {answer.device: answer for answer in s.case.device_answers.all()}
-
-
-@gate("Every device question answered")
-def devices_answered(s: Situation) -> Answer:
-    answers = newest_answers(s)
-    open_ones = [
-        device.label
-        for device in DeviceAnswer.Device
-        if device.value not in answers or answers[device.value].answer == "unknown"
-    ]
-    if not open_ones:
-        return passed()
-    return refused(
-        f"Not answered, or not known: {', '.join(open_ones)}. “Not known” never passes.",
-        f"{OFFICE} asks the family, the physician or the sender",
-        since=s.case.announced_at,
-    )
-
-
-@gate("Hazardous devices removed")
-def devices_removed(s: Situation) -> Answer:
-    left = [
-        answer
-        for answer in newest_answers(s).values()
-        if answer.answer == "yes"
-        and answer.device in HAZARDOUS
-        and not (answer.removed_by and answer.removed_at and answer.went_to)
-    ]
-    if not left:
-        return passed()
-    names = ", ".join(answer.get_device_display() for answer in left)
-    return refused(
-        f"Present and not recorded as removed: {names}. It would burst in the chamber.",
-        "removed by a qualified person before anything else; then record by whom and where it went",
-        since=min(answer.answered_at for answer in left),
-    )
-
-
-@gate("Radionuclide wait passed")
-def radionuclide_wait(s: Situation) -> Answer:
-    answer = newest_answers(s).get("radioactive")
-    if answer is None or answer.answer != "yes":
-        return passed()
-    citation = s.case.law.radioactive_citation
-    adviser = "the radiation-protection adviser, in writing"
-    if answer.safe_from is None:
-        return refused(
-            "No date of safe cremation is on file.",
-            adviser,
-            citation=citation,
-            since=answer.answered_at,
-        )
-    if answer.safe_from > s.now:
-        return refused(
-            "The wait has not passed.", adviser, answer.safe_from, citation, answer.answered_at
-        )
-    return passed(citation=citation)
-
-
-@gate("Jewellery settled")
-def jewellery_settled(s: Situation) -> Answer:
-    if s.case.jewellery:
-        return passed(s.case.get_jewellery_display())
-    return refused(
-        "It is not settled what becomes of jewellery.",
-        f"{OFFICE} or {OPERATOR}",
-        since=s.case.announced_at,
-    )
+def _no_clearance(s: Situation, reason: str, who: str, citation: str) -> Answer:
+    return refused(reason, who, citation=citation, since=s.case.announced_at)
 
 
 @gate("Disc number read twice")

@@ -4,23 +4,26 @@ from datetime import date, timedelta
 
 from django.utils import timezone
 
+from cases import waits
+from cases.deadlines import Kind
 from cases.gates import discs, labels
 from cases.gates.base import (
     Answer,
     Situation,
     asked,
+    by_law,
     gate,
     passed,
     refused,
     shown,
 )
-from cases.law import CHECK_LOCALLY
 from crematory import clock
 from retort_log import selectors
 from retort_log.models import Retort
 from retort_log.readings import FRESH
 
 OPERATOR = "operator"
+OFFICE = "front office"
 MANAGER = "manager"
 
 
@@ -40,13 +43,28 @@ def _latest_day(s: Situation) -> date:
 
 @gate("Waiting period over")
 def waiting_period(s: Situation) -> Answer:
-    law = s.case.law
-    passes_at = s.case.died_at + timedelta(hours=law.wait_hours)
-    citation = f"{law.wait_citation}, {law.wait_hours} h from death. {CHECK_LOCALLY}"
-    if s.now >= passes_at:
-        return passed(citation=citation)
+    case, rules = s.case, s.case.law
+    if rules.wait_hours is None:  # unknown, or only remembered: that is never "no wait"
+        return refused(
+            "The hours between death and cremation are unknown here.",
+            "a manager records the local authority's answer, or the house adopts a number",
+            citation=by_law(rules.wait_citation),
+        )
+    due = waits.wait_end(case)
+    cited = f"{rules.wait_citation}, {waits.counted(case)}"
+    if due.kind is Kind.NONE:
+        cited = waits.waiver_citation(case) or cited
+    citation = by_law(cited)
+    if due.over(s.now):
+        return passed(due.why, citation)
+    if due.kind is Kind.UNKNOWN:
+        return refused(due.why, f"{OFFICE}, from {case.sender}", citation=citation)
+    waivers = waits.waiver_words(case)
     return refused(
-        "The waiting period has not ended.", "time alone, or a lawful waiver", passes_at, citation
+        " ".join(part for part in ("The waiting period has not ended.", due.why, waivers) if part),
+        "time alone, or a lawful waiver that a manager records" if waivers else "time alone",
+        due.at,
+        citation,
     )
 
 

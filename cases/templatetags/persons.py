@@ -5,6 +5,7 @@ from html import escape
 from django import template
 from django.utils.safestring import SafeString, mark_safe
 
+from cases import death
 from cases.models import Case
 from cases.steps import STAGES
 from crematory.templatetags.crematory import address, ago, moment, when
@@ -36,6 +37,12 @@ def person_link(case: Case, css: str = "") -> SafeString:
     href = escape(address("cases:case", case.number))
     # The span keeps name and comma together where the link is laid out as a row.
     return mark_safe(f'<a{kind} href="{href}"><span>{person(case)}</span></a>')  # noqa: S308
+
+
+@register.filter
+def died(case: Case) -> str:
+    """`{{ case|died }}`: the time of death as far as it is known."""
+    return death.words(death.of(case), case.facility.zone)
 
 
 @register.simple_tag

@@ -40,7 +40,7 @@ F = TypeVar("F", bound=WritingForm)
 
 @dataclass(frozen=True)
 class Page:
-    """What one page shows and what its act is called in the trail."""
+    """What one page shows and what its act is called in the trail; `back` leads to the case."""
 
     template: str
     act: str
@@ -86,7 +86,7 @@ def open_form(request: StaffRequest, form: type[F], **kwargs: Any) -> F:
 def answer(
     request: StaffRequest, case: Case, form: WritingForm, page: Page, act: Callable[[], Any]
 ) -> HttpResponse:
-    """Do the act of a valid form and go to the case; else show the form and why.
+    """Do the act of a valid form and go to the case, or `page.back`; else show the form and why.
 
     A form that was sent before is answered with what it did then, before anything is checked:
     by now its place is taken, by its own doing.

@@ -14,13 +14,13 @@ from django.utils import timezone
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
-from cases import law, staffing
+from cases import house_rules, law, staffing
 from cases.errors import ActRefused
 from cases.forms import staff as staff_forms
-from cases.models import Document
 from cases.views.answering import pop_kept, record_bad_signature
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, need_role
+from cases.waits import wait_words
 from crematory import clock
 from crematory.models import Role, StaffMember
 from crematory.signatures import Signature, SignatureRefused, sign
@@ -45,14 +45,16 @@ def _today(request: StaffRequest) -> date:
 @require_safe
 def house(request: StaffRequest) -> HttpResponse:
     """The facility, the rules it works under, its machines and its staff."""
-    rules = law.jurisdiction(request.facility.jurisdiction)
+    rules = house_rules.rules_of(request.facility)
     tables = Kept(request).part("cases/_house.html", lambda: _machines_and_staff(request))
     return render(
         request,
         "cases/house.html",
         {
             "law": rules,
-            "documents": [(Document.Kind(d.kind).label, d.citation) for d in rules.documents],
+            "wait": wait_words(rules),
+            "added": house_rules.standing(request.facility),
+            "documents": [(law.paper_words(d.kind), d.citation) for d in rules.documents],
             "check_locally": law.CHECK_LOCALLY,
             "machines_and_staff": tables,
             "is_manager": Role.MANAGER in request.user.roles,
@@ -81,10 +83,10 @@ def my_pin(request: StaffRequest) -> HttpResponse:
         staffing.change_own_pin(signed_by, stated["pin"])
 
     act = "staff.change_own_pin"
-    if request.method == "POST" and _done(request, form, act, change, to_choose_own=True):
+    if request.method == "POST" and done(request, form, act, change, to_choose_own=True):
         messages.success(request, "Your PIN is changed. Sign with the new one from now on.")
         return redirect("house")
-    return _form_page(request, form, "Change my PIN", "Change my PIN")
+    return form_page(request, form, "Change my PIN", "Change my PIN")
 
 
 @sensitive_post_parameters(*SECRETS)
@@ -99,13 +101,13 @@ def add_member(request: StaffRequest) -> HttpResponse:
     def add(signed_by: Signature, stated: dict[str, Any]) -> None:
         staffing.add(signed_by, form.new_member())
 
-    if request.method == "POST" and _done(request, form, "staff.add", add):
+    if request.method == "POST" and done(request, form, "staff.add", add):
         name = form.cleaned_data["printed_name"]
         messages.success(
             request, f"{name} is added, and chooses an own password and PIN at the first sign-in."
         )
         return redirect("house")
-    return _form_page(request, form, "Add a member", "Add this member")
+    return form_page(request, form, "Add a member", "Add this member")
 
 
 @require_safe
@@ -167,13 +169,13 @@ def member_act(request: StaffRequest, code: str, act: str) -> HttpResponse:
     if act not in ACTS:
         raise Http404
     subject = _member(request, code)
-    form_class, _title, change, done = ACTS[act]
+    form_class, _title, change, said = ACTS[act]
     if request.method != "POST":
         return redirect("member", code=code)
     form = form_class(request.POST, prefix=act)
     name = f"staff.{TRAIL_NAMES.get(act, act)}"
-    if _done(request, form, name, lambda signed_by, stated: change(signed_by, subject, stated)):
-        messages.success(request, done)
+    if done(request, form, name, lambda signed_by, stated: change(signed_by, subject, stated)):
+        messages.success(request, said)
         return redirect("member", code=code)
     return _member_page(request, subject, {act: form}, status=422)
 
@@ -188,7 +190,7 @@ def _member(request: StaffRequest, code: str) -> StaffMember:
     return get_object_or_404(StaffMember, facility=request.facility, staff_code=code)
 
 
-def _done(
+def done(
     request: StaffRequest,
     form: forms.Form,
     act: str,
@@ -225,7 +227,7 @@ def add_errors(form: forms.Form, error: ValidationError) -> None:
             form.add_error(name if name in form.fields else None, text)
 
 
-def _form_page(request: StaffRequest, form: forms.Form, title: str, button: str) -> HttpResponse:
+def form_page(request: StaffRequest, form: forms.Form, title: str, button: str) -> HttpResponse:
     context = {"form": form, "title": title, "button": button}
     status = 422 if form.is_bound else 200
     return render(request, "cases/house_form.html", context, status=status)

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_http_methods, require_safe
 
-from cases import overview
+from cases import holds, overview
 from cases.doubt_words import question
 from cases.forms.machine import CorrectReadingForm, ReadingForm
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
@@ -223,7 +223,10 @@ def _live(request: StaffRequest, code: str) -> dict[str, Any]:
     if here.case and here.next_step:
         situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
         gates = ask_all(situation)
-        return {**context, "gates": gates, "is_refused": any(g.state == REFUSED for g in gates)}
+        is_held = any(v.gate == "no_hold" and v.state == REFUSED for v in gates)
+        told = holds.meanwhile(here.case.stage) if is_held else ""
+        is_refused = any(v.state == REFUSED for v in gates)
+        return {**context, "gates": gates, "is_refused": is_refused, "meanwhile": told}
     return {**context, **_candidates(request, here, now)}
 
 

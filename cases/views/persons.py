@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from cases import search
+from cases import death, search
 from cases.models import Case
 from cases.roles import WHO, power
 from cases.search import Search
@@ -123,7 +123,7 @@ def _row(case: Case, zone: Any) -> list[str]:
         case.number,
         case.decedent_name,
         case.born_on or "",
-        local(case.died_at),
+        death.as_cell(death.of(case), zone),
         STAGES[case.stage],
         local(case.stage_since),
         disc.number if disc else "",

@@ -6,22 +6,23 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from cases import acts
+from cases import acts, device_rules, radiation
 from cases.corrections import correct as correct_value
 from cases.errors import ActRefused
 from cases.forms import side as forms
 from cases.forms.base import WritingForm
 from cases.forms.devices import DevicesForm
 from cases.identity import IDENTITY
-from cases.models import Case, Hold
+from cases.models import Case
 from cases.selectors import case_or_404, correctable_values
 from cases.steps import BEFORE_CHARGE
 from cases.views.answering import Page, answer, fill, open_form, pop_kept, refuse
 from cases.views.requests import StaffRequest
 from chain_of_custody.models import open_placement
+from crematory import clock
 
 
 @require_http_methods(["GET", "POST"])
@@ -69,13 +70,6 @@ def documents(request: StaffRequest, number: str) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def agents(request: StaffRequest, number: str) -> HttpResponse:
-    """Who signed the authorization or objects, and one more."""
-    page = Page("cases/agents.html", "state_agent", "What this person stated is recorded.")
-    return _add(request, number, forms.AgentForm, acts.state_agent, page)
-
-
-@require_http_methods(["GET", "POST"])
 def recipients(request: StaffRequest, number: str) -> HttpResponse:
     """Who may receive the remains, and one more."""
     page = Page("cases/recipients.html", "name_recipient", "The recipient is named.")
@@ -110,10 +104,14 @@ def devices(request: StaffRequest, number: str) -> HttpResponse:
                 form.token_sent,
                 answers,
                 signed_by=form.signature(),
-                why=form.cleaned_data["why"],
+                why=form.cleaned_data.get("why", ""),
             )
 
-    page = Page("cases/devices.html", "answer_device", "The answers are recorded.")
+    context = {
+        "law_lines": device_rules.told(case.law),
+        "radiation": radiation.shown(case, clock.now()),
+    }
+    page = Page("cases/devices.html", "answer_device", "The answers are recorded.", context)
     return answer(request, case, form, page, act)
 
 
@@ -136,37 +134,6 @@ def band(request: StaffRequest, number: str) -> HttpResponse:
             form.cleaned_data["band_reads"],
             form.band_date(),
         ),
-    )
-
-
-@require_http_methods(["GET", "POST"])
-def hold(request: StaffRequest, number: str) -> HttpResponse:
-    """Put the case on hold."""
-    case = case_or_404(request, number)
-    form = open_form(request, forms.HoldForm, facility=case.facility)
-    page = Page("cases/hold.html", "open_hold", "The case is on hold. No step can be taken.")
-    return answer(
-        request,
-        case,
-        form,
-        page,
-        lambda: acts.open_hold(case, form.signer(), form.token_sent, **form.stated()),
-    )
-
-
-@require_http_methods(["GET", "POST"])
-def lift(request: StaffRequest, number: str, pk: int) -> HttpResponse:
-    """Lift a hold."""
-    case = case_or_404(request, number)
-    opened = get_object_or_404(Hold.objects.select_related("case", "opened_by"), pk=pk, case=case)
-    form = open_form(request, forms.LiftForm, facility=case.facility)
-    page = Page("cases/lift.html", "lift_hold", "The hold is lifted.", {"hold": opened})
-    return answer(
-        request,
-        case,
-        form,
-        page,
-        lambda: acts.lift_hold(opened, form.signer(), form.token_sent, **form.stated()),
     )
 
 

@@ -6,7 +6,8 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from cases import overview
+from cases import holds, overview
+from cases.law import CHECK_LOCALLY
 from cases.roles import WHO, power
 from cases.views.kept import UNTIL, Kept
 from cases.views.requests import StaffRequest
@@ -21,7 +22,9 @@ def today(request: StaffRequest) -> HttpResponse:
     def read() -> dict[str, Any]:
         machines = overview.machines(facility, clock.now())
         return {
-            "holds": overview.open_holds(facility),
+            "holds": [(hold, holds.not_told(hold)) for hold in overview.open_holds(facility)],
+            "pressing": overview.pressing(facility, clock.now()),
+            "check_locally": CHECK_LOCALLY,
             "groups": overview.waiting(facility),
             "machines": machines,
             "free_places": overview.free_places(facility),

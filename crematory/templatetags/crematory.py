@@ -3,7 +3,7 @@
 And the small parts of which every page has many: marks, addresses, what never changes.
 """
 
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
 
@@ -111,6 +111,11 @@ def _when(value: datetime, active: tzinfo, language: str | None) -> str:
     if zone.startswith(("+", "-")):
         zone = f"UTC{zone}"
     return f"{date_format(local.date(), 'D j M Y')} {local:%H:%M} {zone}"
+
+
+def long_day(value: date) -> str:
+    """A day without a time of day: "Tue 3 Mar 2026"."""
+    return date_format(value, "D j M Y")
 
 
 @register.filter

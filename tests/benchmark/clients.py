@@ -93,17 +93,17 @@ class Client:
                 acts.file_document, self.clerk, kind=kind, reference="R-1",
                 issued_by="Registrar", issued_on=today,
             )  # fmt: skip
-        yield self._act(
-            acts.state_agent, self.clerk, name="Anna Agent", relationship="daughter",
-            position="signed",
-        )  # fmt: skip
+        yield self._authorized
         yield self._act(
             acts.name_recipient, self.clerk, name="Rita Recipient", relationship="daughter"
         )
         yield self._act(
             acts.settle, self.clerk, is_death_reportable=False, disposition="hand_over",
-            jewellery="none",
         )  # fmt: skip
+
+    def _authorized(self) -> None:
+        assert self.case is not None
+        cast.authorize_by_daughter(self.case)
 
     def _answers(self) -> Iterator[Deed]:
         for device in DeviceAnswer.Device.values:

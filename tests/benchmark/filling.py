@@ -134,7 +134,6 @@ class Filling:
             sender="Example Funeral Home",
             is_death_reportable=False,
             disposition="hand_over",
-            jewellery="none",
             jurisdiction=self.facility.jurisdiction,
             announced_at=began,
         )

@@ -113,21 +113,25 @@ def office_papers(office: Hand, number: str) -> None:
         office.fill(kind=kind, reference="R-1", issued_by="Harrow & Vale", issued_on="2026-01-02")
         office.send()
     office.go(f"/cases/{number}/agents/")
-    office.fill(name="Vera Oldmeadow", relationship="daughter", position="signed")
+    office.fill(
+        name="Vera Oldmeadow", relation="child/daughter", nobody_before=True, whole_class=True
+    )
     office.send()
     office.go(f"/cases/{number}/recipients/")
     office.fill(name="Vera Oldmeadow", relationship="daughter")
     office.send()
     office.go(f"/cases/{number}/settle/")
-    office.fill(is_death_reportable="False", disposition="hand_over", jewellery="none")
+    office.fill(is_death_reportable="False", disposition="hand_over")
     office.send()
 
 
 def answer_devices(operator: Hand, number: str) -> None:
     operator.go(f"/cases/{number}/devices/")
-    for question in operator.page.locator("main select[name$='-answer']").all():
-        question.select_option("no")
+    operator.page.locator("[data-answer-all]").click()
     operator.fill(informant="Vera Oldmeadow, daughter")
+    operator.send()
+    operator.go(f"/cases/{number}/things/")
+    operator.fill(is_complete=True)
     operator.send()
 
 

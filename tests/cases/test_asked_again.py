@@ -1,10 +1,8 @@
 """What was proved early is asked again at the charge: answers may have changed meanwhile."""
 
-from typing import Any
-
 import pytest
 
-from cases import acts
+from cases import acts, hold_acts
 from cases.errors import ActRefused, StepRefused
 from cases.facts import AuthorizeFacts
 from cases.models import Case
@@ -44,31 +42,38 @@ def test_a_death_found_reportable_stops_the_charge(facility: Facility, clerk: St
     assert charge_refusals(case) == ["medical_clearance"]
 
 
-def objection(name: str = "Ben Example") -> dict[str, Any]:
-    return {"name": name, "relationship": "son", "position": "objects"}
-
-
-def test_an_objection_stops_the_charge_until_a_manager_records_its_withdrawal(
+def test_an_objection_stops_the_charge_until_a_manager_records_what_settled_it(
     facility: Facility, clerk: StaffMember, manager: StaffMember
 ) -> None:
     case = cast.bring(cast.make_case(facility), "tagged")
-    acts.state_agent(case, clerk, cast.token(), **objection())
-    assert charge_refusals(case) == ["no_dispute"]
-    for position in ("withdrawn", "signed"):
-        with pytest.raises(ActRefused, match="manager"):
-            acts.state_agent(
-                case, clerk, cast.token(), **objection("BEN example") | {"position": position}
-            )
-    acts.state_agent(case, manager, cast.token(), **objection() | {"position": "withdrawn"})
+    son = cast.says(case, clerk, "Ben Example", "objects")
+    assert set(charge_refusals(case)) == {"no_hold", "authorizing_agent", "no_dispute"}
+    with pytest.raises(ActRefused, match="manager"):
+        cast.speaks(son, clerk, "settled")
+    with pytest.raises(ActRefused) as caught:
+        cast.speaks(son, manager, "signed")
+    assert caught.value.code == "objection_stands"
+    cast.speaks(son, manager, "settled")
+    assert set(charge_refusals(case)) == {"no_hold", "authorizing_agent"}
+    hold_acts.lift_hold(
+        case.holds.get(),
+        cast.signature(manager),
+        cast.token(),
+        hold_acts.Lifting(
+            on="order", reason="the court has decided", document=case.documents.latest("pk")
+        ),
+    )
+    assert set(charge_refusals(case)) == {"authorizing_agent"}
+    cast.speaks(son, clerk, "signed")
     assert cast.bring(case, "in_retort").stage == "in_retort"
 
 
-def test_a_withdrawal_is_no_signature(
+def test_a_settled_objection_is_no_signature(
     facility: Facility, clerk: StaffMember, manager: StaffMember
 ) -> None:
     case = cast.bring(cast.make_case(facility), "in_care")
-    acts.state_agent(case, clerk, cast.token(), **objection())
-    acts.state_agent(case, manager, cast.token(), **objection() | {"position": "withdrawn"})
+    son = cast.says(case, clerk, "Ben Example", "objects")
+    cast.speaks(son, manager, "settled")
     with pytest.raises(StepRefused) as refused:
         take(
             "authorize",

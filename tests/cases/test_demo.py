@@ -70,8 +70,18 @@ def test_some_acts_were_recorded_late(house: Facility) -> None:
 
 
 def test_one_hold_stands_and_one_was_lifted(house: Facility) -> None:
-    assert Hold.objects.filter(lifted_at=None).count() == 1
-    assert Hold.objects.exclude(lifted_at=None).count() == 1
+    holds = Hold.objects.filter(kind="other")
+    assert holds.filter(lifted_at=None).count() == 1
+    assert holds.exclude(lifted_at=None).count() == 1
+
+
+def test_one_dispute_stands_and_the_others_were_settled_by_papers(house: Facility) -> None:
+    disputes = Hold.objects.filter(kind="dispute")
+    open_one = disputes.get(lifted_at=None)
+    assert open_one.notices.count() == 2
+    lifted = disputes.exclude(lifted_at=None)
+    assert sorted(hold.lifted_on for hold in lifted) == ["agreement", "order", "withdrawal"]
+    assert all(hold.lift_document for hold in lifted)
 
 
 def test_corrections_returns_and_shipments_happened(house: Facility) -> None:

@@ -1,6 +1,6 @@
 """A device once said to be there stops mattering only by a signature; answers are all or none."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -18,7 +18,12 @@ from tests.cases.pages import browser, signed, text_of, url
 from tests.cases.test_pages_case import device_form
 
 PACEMAKER = {"device": "pacemaker", "informant": "her physician"}
-REMOVED = {"removed_by": "Dr Example", "went_to": "the clinic"}
+REMOVED = {
+    "outcome": "removed",
+    "removed_by": "Dr Example",
+    "went_to": "the clinic",
+    "receipt_reference": "R-14",
+}
 
 
 def say(case: Case, member: StaffMember, answer: str, **fields: Any) -> CustodyEntry:
@@ -62,8 +67,11 @@ def test_a_removal_and_a_safe_time_are_signed(facility: Facility, clerk: StaffMe
         say(case, clerk, "yes", removed_at=at, **REMOVED)
     say(case, clerk, "yes", removed_at=at, signed_by=cast.signature(clerk), **REMOVED)
     say(case, clerk, "yes", device="radioactive")
-    with pytest.raises(ActRefused, match="Sign with staff code"):
-        say(case, clerk, "yes", device="radioactive", safe_from=at)
+    advice = {"adviser": "A. Example", "advised_on": at.date(), "allowed_from": at.date()}
+    seeds = {"nuclide": "I-125", "nuclide_use": "seeds", "placed_on": date(2020, 1, 1)}
+    for lifts in (advice, seeds):
+        with pytest.raises(ActRefused, match="Sign with staff code"):
+            say(case, clerk, "yes", device="radioactive", **lifts)
 
 
 def test_one_bad_answer_records_none(facility: Facility, clerk: StaffMember) -> None:
@@ -128,7 +136,7 @@ def test_the_form_asks_for_signature_and_reason_and_keeps_what_was_typed(
     for _ in range(2):
         assert client.post(url("devices", case), full).status_code == 302
     newest = {a.device: a.answer for a in case.device_answers.all()}
-    assert newest == {"pacemaker": "no", "drug_pump": "unknown"}
+    assert newest == {"pacemaker": "no", "loop_recorder": "unknown"}
     assert case.entries.filter(act="answer_device", outcome="done").count() == 2
 
 
@@ -136,10 +144,14 @@ def test_a_code_filled_in_beforehand_is_no_signature(
     facility: Facility, clerk: StaffMember
 ) -> None:
     case, client = cast.make_case(facility), browser(clerk)
+    assert "signer_pin" not in text_of(client, url("devices", case))  # nothing to be lifted yet
+    say(case, clerk, "yes", device="drug_pump")
     assert f'value="{clerk.staff_code}"' in text_of(client, url("devices", case))
     data = device_form(**{"devices-0-answer": "no"}) | {"signer_code": clerk.staff_code}
+    data["devices-6-seen"] = case.device_answers.get().pk
+    data["devices-6-answer"] = "yes"
     assert client.post(url("devices", case), data).status_code == 302
-    assert '"signature":"session"' in case.entries.get(act="answer_device").payload
+    assert '"signature":"session"' in case.entries.filter(act="answer_device").last().payload
 
 
 def test_who_answers_is_marked_as_required(facility: Facility, clerk: StaffMember) -> None:

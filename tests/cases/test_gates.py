@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from cases import acts
+from cases import acts, hold_acts
 from cases.corrections import correct
 from cases.models import Case, Hold
 from cases.steps import ORDER, STEPS
@@ -108,14 +108,7 @@ def authorizing_agent(case: Case) -> dict[str, Any]:
 @situation("authorize")
 def no_dispute(case: Case) -> dict[str, Any]:
     with clock.pinned(cast.time_of("authorize", case)):
-        acts.state_agent(
-            case,
-            cast.member(case.facility, cast.CLERK),
-            cast.token(),
-            name="Oona Objector",
-            relationship="son",
-            position="objects",
-        )
+        cast.says(case, cast.member(case.facility, cast.CLERK), "Oona Objector", "objects")
     return {}
 
 
@@ -151,18 +144,28 @@ def devices_answered(case: Case) -> dict[str, Any]:
 
 @situation("clear_devices")
 def devices_removed(case: Case) -> dict[str, Any]:
-    return _answer(case, device="pacemaker", answer="yes", removed_by="Dr. Example")
+    return _answer(case, device="pacemaker", answer="yes")
 
 
 @situation("clear_devices")
 def radionuclide_wait(case: Case) -> dict[str, Any]:
-    later = cast.time_of("clear_devices", case) + timedelta(seconds=1)
-    return _answer(case, device="radioactive", answer="yes", safe_from=later)
+    today = cast.time_of("clear_devices", case).date()
+    return _answer(
+        case, device="radioactive", answer="yes", nuclide="I-125", nuclide_use="seeds",
+        placed_on=today - timedelta(days=364),
+    )  # fmt: skip
 
 
 @situation("clear_devices")
 def jewellery_settled(case: Case) -> dict[str, Any]:
-    Case.objects.filter(pk=case.pk).update(jewellery="")
+    raw.past_triggers("DELETE FROM cases_thingslookedfor")
+    return {}
+
+
+@situation("release")
+def things_given_back(case: Case) -> dict[str, Any]:
+    with clock.pinned(cast.time_of("release", case)):
+        cast.list_ring(case)
     return {}
 
 
@@ -270,7 +273,9 @@ def test_a_gate_refuses_what_it_finds(case: Case, verb: str, gate: str) -> None:
     before(verb, case)
     given = globals()[gate](case)
     case.refresh_from_db()
-    assert refusal(verb, case, **given).codes == [gate]
+    # An objection that matters is a hold by itself, and what is disputed is not sufficient.
+    beside = ["no_hold", "authorizing_agent"] if gate == "no_dispute" else []
+    assert refusal(verb, case, **given).codes == [*beside, gate]
 
 
 def test_every_gate_is_refused_here() -> None:
@@ -284,11 +289,16 @@ def test_a_hold_stops_each_step_until_it_is_lifted(case: Case, verb: str) -> Non
     at = cast.time_of(verb, case)
     with clock.pinned(at):
         clerk = cast.signature(cast.member(case.facility, cast.CLERK))
-        acts.open_hold(case, clerk, cast.token(), "the family asks us to wait")
+        hold_acts.open_hold(case, clerk, cast.token(), "the family asks us to wait")
     assert refusal(verb, case).codes == ["no_hold"]
     with clock.pinned(at):
         manager = cast.signature(cast.member(case.facility, cast.MANAGER))
-        acts.lift_hold(Hold.objects.get(), manager, cast.token(), "the family agrees")
+        hold_acts.lift_hold(
+            Hold.objects.get(),
+            manager,
+            cast.token(),
+            hold_acts.Lifting(on="cleared", reason="the family agrees"),
+        )
     assert attempt(verb, case).stage_to == STEPS[verb].stage_to
 
 

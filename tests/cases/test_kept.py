@@ -13,7 +13,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from cases import acts, corrections, staffing
+from cases import acts, corrections, hold_acts, staffing
 from cases.errors import StepRefused
 from cases.models import Case
 from crematory import clock
@@ -44,13 +44,15 @@ def address(page: str, case: Case) -> str:
 
 
 def _hold(case: Case) -> None:
-    acts.open_hold(case, cast.signature(cast.member(case.facility, "O1")), "h", "Ring missing")
+    hold_acts.open_hold(case, cast.signature(cast.member(case.facility, "O1")), "h", "Ring missing")
 
 
 def _lift(case: Case) -> None:
     _hold(case)
     manager = cast.signature(cast.member(case.facility, "M1"))
-    acts.lift_hold(case.holds.get(), manager, "l", "Ring found")
+    hold_acts.lift_hold(
+        case.holds.get(), manager, "l", hold_acts.Lifting(on="cleared", reason="Ring found")
+    )
 
 
 def _correct(case: Case) -> None:

@@ -8,7 +8,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from cases import acts
+from cases import hold_acts
 from cases.models import Case
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -36,7 +36,7 @@ class TestMachine:
         held, unlabelled, ready = (cast.bring(cast.make_case(facility), "tagged") for _ in range(3))
         cast.make_label(held)
         cast.make_label(ready)
-        acts.open_hold(held, cast.signature(cast.member(facility, "M1")), "t", "wait")
+        hold_acts.open_hold(held, cast.signature(cast.member(facility, "M1")), "t", "wait")
         page = text_of(as_operator, reverse("machine", args=["retort-1"]))
         for case in (held, unlabelled, ready):
             charge = reverse("cases:step", args=[case.number, "charge"])

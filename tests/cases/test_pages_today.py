@@ -4,7 +4,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from cases import acts, overview
+from cases import hold_acts, overview
 from cases.models import Case
 from crematory.models import Facility
 from tests import cast
@@ -22,7 +22,9 @@ class TestToday:
         assert "1941–2024" in page
 
     def test_hold_stands_first_and_only_there(self, as_clerk: Client, case: Case) -> None:
-        acts.open_hold(case, cast.signature(cast.member(case.facility, "O1")), "t", "Ring missing")
+        hold_acts.open_hold(
+            case, cast.signature(cast.member(case.facility, "O1")), "t", "Ring missing"
+        )
         page = text_of(as_clerk, reverse("today"))
         assert "Ring missing" in page
         assert page.count("Ada Example") == 1

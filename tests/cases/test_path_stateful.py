@@ -16,10 +16,10 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from cases import acts
+from cases import hold_acts, holds
 from cases.corrections import correct
 from cases.errors import ActRefused, StepRefused
-from cases.models import Case
+from cases.models import Case, Hold
 from cases.steps import FRONT_OFFICE, ORDER, STEPS, next_step
 from cases.taking import take
 from chain_of_custody.models import CustodyEntry
@@ -139,26 +139,42 @@ class Path(RuleBasedStateMachine):
             cast.prepare(verb, self.case)
             self.prepared |= {verb} - {"charge", "burner_off", "recover", "contain"}
 
-    @rule(ground=st.sampled_from(["a question", "   "]))
-    def hold(self, ground: str) -> None:
-        with clock.pinned(self.now):
+    @rule(ground=st.sampled_from(["a question", "   "]), objects=st.booleans())
+    def hold(self, ground: str, objects: bool) -> None:
+        raised = hold_acts.Raised(is_objection=objects, by="A stranger" if objects else "")
+
+        def act() -> CustodyEntry:
             signed = self.signature(cast.CLERK)
+            return hold_acts.open_hold(self.case, signed, cast.token(), ground, raised)
+
+        with clock.pinned(self.now):
             if self.case.is_open and ground.strip():
-                acts.open_hold(self.case, signed, cast.token(), ground)
+                act()
             else:
-                self.refused(lambda: acts.open_hold(self.case, signed, cast.token(), ground))
+                self.refused(act)
 
     @precondition(lambda self: self.held)
-    @rule(key=st.sampled_from([cast.MANAGER, cast.MANAGER, cast.CLERK]))
-    def lift(self, key: str) -> None:
+    @rule(
+        key=st.sampled_from([cast.MANAGER, cast.MANAGER, cast.CLERK]),
+        on=st.sampled_from([*Hold.LiftedBy.values, ""]),
+        has_paper=st.booleans(),
+    )
+    def lift(self, key: str, on: str, has_paper: bool) -> None:
+        """A dispute of somebody not named here ends by its paper alone; a mistake asks for two."""
         hold = self.case.holds.filter(lifted_at=None)[0]
         with clock.pinned(self.now):
+            paper = cast.paper(self.case, "court_order") if has_paper else None
+            lifting = hold_acts.Lifting(on=on, reason="answered", document=paper)
             signed = self.signature(key)
-            if key == cast.MANAGER:
-                acts.lift_hold(hold, signed, cast.token(), "answered")
-                self.refused(lambda: acts.lift_hold(hold, signed, cast.token(), "again"))
-            else:
-                self.refused(lambda: acts.lift_hold(hold, signed, cast.token(), "I say so"))
+
+            def act() -> CustodyEntry:
+                return hold_acts.lift_hold(hold, signed, cast.token(), lifting)
+
+            by_kind = {"dispute": holds.ON_PAPER, "other": set(Hold.LiftedBy.values)}[hold.kind]
+            allowed = on in by_kind and (has_paper or on not in holds.ON_PAPER)
+            if key == cast.MANAGER and allowed:
+                act()
+            self.refused(act)  # not by this one, not so, or not a second time
 
     @rule(key=st.sampled_from([cast.MANAGER, cast.OPERATOR]), name=st.sampled_from(["A", "B"]))
     def correct_the_sender(self, key: str, name: str) -> None:

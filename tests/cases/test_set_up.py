@@ -106,7 +106,7 @@ BAD = {
     ),
     "facility.case_prefix": _spoil("facility", "case_prefix", to="quelvane"),
     "facility.units": _spoil("facility", "units", to="cubits"),
-    "facility.jurisdiction must be one of: us-il": _spoil("facility", "jurisdiction", to="mars"),
+    "facility.jurisdiction must be one of: au-act": _spoil("facility", "jurisdiction", to="mars"),
     "staff[2].roles holds one or more of": _spoil("staff", 1, "roles", to=["driver"]),
     "staff[1].pin may not stand in a file": _spoil("staff", 0, "pin", to="731952"),
     "staff[1].certificate_expires_on must be a date": _spoil(

@@ -1,5 +1,6 @@
 """`manage.py demo`: the site with invented people, on this machine only."""
 
+import shutil
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -9,14 +10,16 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
-from cases import house_file
+from cases import house_file, law
 from cases.demo.build import HOUSE, build
+from cases.demo.under import under
 from cases.demo.walk import walk
 from chain_of_custody.typesetter import PressUnavailable
 from crematory import clock, demo_environment
 from crematory.models import Facility
 
 HOST = "127.0.0.1"
+LARGEST_SENDING = 256 * 1024 * 1024  # bytes that the server takes off the line, as in the README
 
 
 class Command(BaseCommand):
@@ -35,6 +38,12 @@ class Command(BaseCommand):
             help="take one new case the whole way, leave its papers in FOLDER, verify, and end",
         )
 
+        parser.add_argument(
+            "--under",
+            metavar="CODE",
+            help="the invented house under the law of CODE, with one person whom it refuses",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         if not demo_environment.prepared:
             raise CommandError("Start the demonstration as `python manage.py demo`.")
@@ -43,15 +52,28 @@ class Command(BaseCommand):
             call_command("migrate", verbosity=0)
             self._walk(options["walk"])
             return
-        if options["fresh"]:
+        if options["fresh"] or options["under"]:
             self._remove_database()
+            for folder in (settings.UPLOADS_DIR, settings.DRAWN_DIR):
+                shutil.rmtree(folder, ignore_errors=True)
         call_command("migrate", verbosity=0)
-        if not Facility.objects.exists():
+        if options["under"]:
+            self._under(options["under"])
+        elif not Facility.objects.exists():
             self.stdout.write("Building the last ten days of an invented house …")
             build(clock.now())
         self._print_logins()
         if not options["no_serve"]:
             self._serve(options["port"])
+
+    def _under(self, code: str) -> None:
+        """Build the house under another law, and say what that law refuses."""
+        if code not in law.codes():
+            raise CommandError(f"There are rules for: {', '.join(law.codes())}.")
+        shown = under(code, clock.now())
+        self.stdout.write(f"{shown.case.decedent_name}, case {shown.case.number}, under {code}:")
+        for verdict in shown.refused:
+            self.stdout.write(f"  refused: {verdict.reason}\n    {verdict.citation}")
 
     def _remove_database(self) -> None:
         connection.close()
@@ -87,6 +109,6 @@ class Command(BaseCommand):
 
         self.stdout.write(f"Open http://{HOST}:{port}/   (Ctrl+C ends)")
         try:
-            serve(application, host=HOST, port=port)
+            serve(application, host=HOST, port=port, max_request_body_size=LARGEST_SENDING)
         except OSError as error:
             raise CommandError(f"Port {port}: {error.strerror}. Choose another: --port") from error

@@ -1,0 +1,72 @@
+"""Personal things: what stands on the list, what is to be given back, and what was."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from cases.models import Case, PersonalThing, ThingReturned
+from cases.names import fold
+from chain_of_custody.trail import Sealed
+
+Wish = PersonalThing.Wish
+NONE_WRITTEN = frozenset({"none", "nothing", "no", "nil", "ninguno", "nada"})
+
+
+def standing(case: Case) -> list[PersonalThing]:
+    """Return the things that are on the list now, oldest first; given back or not."""
+    rows = _rows(case)
+    replaced = {row.replaces_id for row in rows}
+    return [row for row in rows if row.pk not in replaced and row.wish != Wish.MISTAKE]
+
+
+def _rows(case: Case) -> list[PersonalThing]:
+    """All rows with what was given back; a page may have fetched them once for all gates."""
+    if "things" in getattr(case, "_prefetched_objects_cache", {}):
+        return list(case.things.all())
+    return list(case.things.select_related("returned", "photo"))
+
+
+def due(case: Case) -> list[PersonalThing]:
+    """Return the things that lie here and are to be given back."""
+    return [row for row in standing(case) if row.wish == Wish.RETURNED and not is_back(row)]
+
+
+def given(case: Case) -> list[PersonalThing]:
+    """Return the things that were given back."""
+    return [row for row in standing(case) if is_back(row)]
+
+
+def is_back(thing: PersonalThing) -> bool:
+    """True where the thing was given back."""
+    return hasattr(thing, "returned")
+
+
+def words(listed: Sequence[PersonalThing]) -> str:
+    """Name the things and where they lie."""
+    return "; ".join(
+        f"{thing.description} ({thing.kept_in})" if thing.kept_in else thing.description
+        for thing in listed
+    )
+
+
+def written_at_receipt(case: Case) -> str:
+    """Return what the receipt says came with the person; "" where it says that there was none."""
+    delivery = getattr(case, "delivery", None)
+    text = delivery.belongings.strip() if delivery else ""
+    return "" if fold(text).strip(" .") in NONE_WRITTEN else text
+
+
+def hand_out(
+    things: Sequence[PersonalThing], returned_to: str, identification: str, at: datetime
+) -> dict[str, Any]:
+    """Write the rows of things given back, and return what the entry says of it."""
+    for thing in things:
+        ThingReturned.objects.create(
+            thing=thing, returned_to=returned_to, identification=identification, returned_at=at
+        )
+    return {
+        "things": Sealed("; ".join(thing.description for thing in things)),
+        "returned_to": Sealed(returned_to),
+        "identification": Sealed(identification),
+        "receipt_is_signed": True,
+    }

@@ -1,0 +1,69 @@
+"""Personal things of a case: the list, and giving back."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.views.decorators.http import require_http_methods
+
+from cases import things as stored
+from cases.forms.base import new_token
+from cases.forms.things import GiveBackForm, ThingsForm
+from cases.papers import KINDS
+from cases.selectors import case_or_404
+from cases.thing_acts import give_back as give
+from cases.thing_acts import list_things
+from cases.views.answering import Page, answer, open_form
+from cases.views.requests import StaffRequest
+from chain_of_custody import uploads_in
+from chain_of_custody.upload_handler import dropped
+
+
+@require_http_methods(["GET", "POST"])
+def things(request: StaffRequest, number: str) -> HttpResponse:
+    """What came with the person, and what becomes of each thing."""
+    case = case_or_404(request, number)
+    files = {"files": request.FILES} if request.method == "POST" else {}
+    form = open_form(request, ThingsForm, case=case, **files)
+    context = {"given": stored.given(case), "looked": case.things_looked_for.last()}
+    page = Page("cases/things.html", "list_things", "The list is recorded.", context)
+    for name, refusal in dropped(request) if form.is_bound else ():
+        form.add_error(None, f"{name}: {refusal.text}")
+
+    def act() -> Any:
+        data = form.cleaned_data
+        return list_things(
+            case,
+            request.user,
+            form.token_sent,
+            form.listed_now(),
+            is_complete=data["is_complete"],
+            note=data.get("note", ""),
+        )
+
+    try:
+        return answer(request, case, form, page, act)
+    finally:
+        uploads_in.forget_unrecorded(form.arrived())
+
+
+@require_http_methods(["GET", "POST"])
+def give_back(request: StaffRequest, number: str) -> HttpResponse:
+    """Give things back against a signed receipt."""
+    case = case_or_404(request, number)
+    form = open_form(request, GiveBackForm, case=case)
+    context = {"paper": (KINDS["things_form"], new_token())}
+    page = Page("cases/give_back.html", "give_back", "The things are given back.", context)
+
+    def act() -> Any:
+        data = form.cleaned_data
+        return give(
+            case,
+            form.signer(),
+            form.token_sent,
+            form.chosen(),
+            returned_to=data["returned_to"],
+            identification=data["identification"],
+            receipt_is_signed=data["receipt_is_signed"],
+        )
+
+    return answer(request, case, form, page, act)

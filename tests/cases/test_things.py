@@ -1,0 +1,463 @@
+"""Personal things: the list, changes of mind, giving back, the receipt, and the gates."""
+
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from pypdf import PdfReader
+
+from cases import papers, thing_acts, things
+from cases.errors import ActRefused
+from cases.models import Case
+from cases.thing_acts import Listed
+from chain_of_custody.models import CustodyEntry, Upload
+from chain_of_custody.press import PrintRefused, read_paper
+from chain_of_custody.trail import facts_of
+from chain_of_custody.verify import verify
+from crematory import clock
+from crematory.models import Facility, StaffMember
+from tests import cast, raw
+from tests.attempts import attempt, before, refusal
+from tests.cases.pages import browser, signed, text_of, url
+from tests.papers_in import pdf, picture
+
+pytestmark = pytest.mark.django_db
+
+RING = Listed("wedding ring", "jewellery", "returned", "Anna Agent, daughter", "safe, envelope 14")
+SHAWL = Listed("blue shawl", "clothing", "goes_along", "Anna Agent, daughter")
+WATCH = Listed("watch", "jewellery", "open")
+
+
+def put(case: Case, member: StaffMember, *lines: Listed, **how: Any) -> CustodyEntry:
+    return thing_acts.list_things(case, member, cast.token(), lines, **how)
+
+
+def back(case: Case, member: StaffMember, **changes: Any) -> CustodyEntry:
+    told = {
+        "returned_to": "Anna Agent",
+        "identification": "driver licence",
+        "receipt_is_signed": True,
+    }
+    given = changes.pop("things", things.due(case))
+    return thing_acts.give_back(
+        case, cast.signature(member), cast.token(), given, **{**told, **changes}
+    )
+
+
+def code_of(act: Any) -> str:
+    with pytest.raises(ActRefused) as refused:
+        act()
+    return refused.value.code
+
+
+# The list
+
+
+def test_things_are_one_sealed_entry(facility: Facility, clerk: StaffMember) -> None:
+    case = cast.make_case(facility)
+    entry = put(case, clerk, RING, SHAWL, is_complete=True)
+    told = facts_of(entry)
+    assert "wedding ring" in told["things"]
+    assert "lies in safe, envelope 14" in told["things"]
+    assert told["list_is_complete"] is True
+    for word in ("wedding", "Anna", "envelope"):
+        assert word not in entry.payload
+    assert verify(facility).findings == []
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        (Listed(" ", "jewellery", "open"), "thing_unnamed"),
+        (Listed("ring", "jewellery", "goes_along", " "), "thing_undecided"),
+        (Listed("ring", "jewellery", "returned", "Anna Agent"), "thing_place"),
+    ],
+)
+def test_a_line_says_all_or_nothing_is_listed(
+    facility: Facility, clerk: StaffMember, line: Listed, code: str
+) -> None:
+    case = cast.make_case(facility)
+    assert code_of(lambda: put(case, clerk, SHAWL, line)) == code
+    assert not case.things.exists()
+
+
+def test_a_change_of_mind_replaces_the_line_and_keeps_the_old_one(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case = cast.make_case(facility)
+    put(case, clerk, WATCH)
+    first = case.things.get()
+    decided = Listed("watch", "jewellery", "goes_along", "Anna Agent", replaces=first)
+    put(case, clerk, decided)
+    assert [thing.wish for thing in things.standing(case)] == ["goes_along"]
+    assert case.things.count() == 2
+    assert code_of(lambda: put(case, clerk, decided)) == "thing_changed"
+    put(case, clerk, Listed("watch", "jewellery", "mistake", "C", replaces=case.things.last()))
+    assert things.standing(case) == []
+
+
+def test_a_thing_of_another_case_is_not_replaced(facility: Facility, clerk: StaffMember) -> None:
+    one, other = cast.make_case(facility), cast.make_case(facility)
+    put(one, clerk, WATCH)
+    line = Listed("watch", "jewellery", "open", replaces=one.things.get())
+    assert code_of(lambda: put(other, clerk, line)) == "thing_changed"
+
+
+@pytest.mark.parametrize(("key", "may"), [("C1", True), ("O1", True), ("M1", False)])
+def test_who_lists_things(facility: Facility, key: str, may: bool) -> None:
+    case, member = cast.make_case(facility), cast.member(facility, key)
+    if may:
+        put(case, member, RING)
+    else:
+        assert code_of(lambda: put(case, member, RING)) == "role"
+
+
+def test_what_the_receipt_names_is_not_forgotten(facility: Facility, clerk: StaffMember) -> None:
+    case = cast.make_case(facility)
+    cast.do("receive", case, belongings="wedding ring, glasses")
+    assert things.written_at_receipt(case) == "wedding ring, glasses"
+    assert code_of(lambda: put(case, clerk, is_complete=True)) == "things_written"
+    put(case, clerk, is_complete=True, note="the driver took both back")
+    page = text_of(browser(clerk), url("things", case))
+    assert "the driver took both back" in page
+
+
+@pytest.mark.parametrize("written", ["none", "None.", " NONE "])
+def test_none_at_the_receipt_is_none(facility: Facility, written: str) -> None:
+    case = cast.make_case(facility)
+    cast.do("receive", case, belongings=written)
+    assert things.written_at_receipt(case) == ""
+
+
+def test_after_the_charge_nothing_more_goes_along(facility: Facility, clerk: StaffMember) -> None:
+    case = cast.make_case(facility)
+    put(case, clerk, SHAWL)
+    cast.bring(case, "in_retort")
+    gone = things.standing(case)[0]
+    assert code_of(lambda: put(case, clerk, SHAWL)) == "thing_gone"
+    assert code_of(lambda: put(case, clerk, WATCH)) == "thing_gone"
+    line = Listed("blue shawl", "clothing", "returned", "A", "safe", replaces=gone)
+    assert code_of(lambda: put(case, clerk, line)) == "thing_gone"
+    put(case, clerk, RING)  # found in the cooler, for the family
+
+
+# The gates
+
+
+def test_something_undecided_holds_the_clearing(case: Case, clerk: StaffMember) -> None:
+    before("clear_devices", case)
+    with clock.pinned(cast.time_of("clear_devices", case)):
+        put(case, clerk, WATCH)
+    found = refusal("clear_devices", case)
+    assert found.codes == ["jewellery_settled"]
+    assert "watch" in found.text
+
+
+@pytest.mark.parametrize("verb", ["release", "return_uncremated"])
+def test_nobody_leaves_while_a_ring_lies_here(case: Case, verb: str) -> None:
+    before(verb, case)
+    with clock.pinned(cast.time_of(verb, case)):
+        cast.list_ring(case)
+    assert refusal(verb, case).codes == ["things_given_back"]
+    assert refusal(verb, case, things_are_given=False).codes == ["things_given_back"]
+    attempt(verb, case, things_are_given=True)
+    returned = things.given(case)[0].returned
+    assert returned.identification == "driver licence"
+    assert things.due(case) == []
+
+
+def test_what_is_sent_by_a_carrier_is_not_signed_for(case: Case) -> None:
+    before("release", case)
+    with clock.pinned(cast.time_of("release", case)):
+        cast.list_ring(case)
+    sent = {"receipt_is_signed": False, "carrier": "Post", "tracking_number": "RR 1"}
+    assert refusal("release", case, things_are_given=True, **sent).codes == ["things_given_back"]
+
+
+def test_what_goes_along_holds_nobody_back(case: Case) -> None:
+    before("return_uncremated", case)
+    with clock.pinned(cast.time_of("return_uncremated", case)):
+        cast.list_ring(case, "goes_along")
+    assert attempt("return_uncremated", case).stage_to == "returned"
+
+
+# Giving back
+
+
+def test_a_ring_is_given_back_against_a_signature(facility: Facility, clerk: StaffMember) -> None:
+    case = cast.make_case(facility)
+    put(case, clerk, RING, SHAWL)
+    assert code_of(lambda: back(case, clerk, receipt_is_signed=False)) == "receipt_unsigned"
+    assert code_of(lambda: back(case, clerk, identification=" ")) == "receiver_missing"
+    assert code_of(lambda: back(case, clerk, things=[])) == "unchanged"
+    shawl = next(t for t in things.standing(case) if t.wish == "goes_along")
+    assert code_of(lambda: back(case, clerk, things=[shawl])) == "thing_changed"
+    ring = things.due(case)
+    entry = back(case, clerk)
+    assert '"signature":"pin"' in entry.payload
+    assert "wedding" not in entry.payload
+    assert code_of(lambda: back(case, clerk, things=ring)) == "thing_changed"
+    line = Listed("wedding ring", "jewellery", "goes_along", "A", replaces=ring[0])
+    assert code_of(lambda: put(case, clerk, line)) == "thing_changed"
+
+
+@pytest.mark.parametrize(("key", "may"), [("C1", True), ("O1", False), ("M1", True)])
+def test_who_gives_back(facility: Facility, clerk: StaffMember, key: str, may: bool) -> None:
+    case = cast.make_case(facility)
+    put(case, clerk, RING)
+    if may:
+        back(case, cast.member(facility, key))
+    else:
+        assert code_of(lambda: back(case, cast.member(facility, key))) == "role"
+
+
+# The database
+
+
+def test_the_database_holds_the_list(case: Case, clerk: StaffMember) -> None:
+    put(case, clerk, RING, SHAWL)
+    ring, shawl = case.things.all()
+    at = {"returned_to": "A", "identification": "B", "returned_at": clock.now()}
+    with raw.refuses("not to be given back"):
+        raw.insert("cases_thingreturned", thing_id=shawl.pk, **at)
+    with raw.refuses("never|append|stay"):
+        raw.run("UPDATE cases_personalthing SET wish = 'goes_along' WHERE id = %s", ring.pk)
+    row = {
+        "case_id": case.pk, "description": "x", "kind": "other", "wish": "returned",
+        "decided_by": "A", "kept_in": "", "listed_at": clock.now(),
+    }  # fmt: skip
+    with raw.refuses("thing_kept_somewhere"):
+        raw.insert("cases_personalthing", **row)
+    with raw.refuses("thing_decided_by_somebody"):
+        raw.insert("cases_personalthing", **{**row, "kept_in": "safe", "decided_by": ""})
+    other = cast.make_case(case.facility)
+    with raw.refuses("same case"):
+        raw.insert(
+            "cases_personalthing",
+            **{**row, "kept_in": "safe", "case_id": other.pk, "replaces_id": ring.pk},
+        )
+
+
+DEVICE_ROW: dict[str, Any] = {
+    "device": "pacemaker", "answer": "yes", "informant": "x", "outcome": "", "removed_by": "",
+    "went_to": "", "receipt_reference": "", "attested_by": "", "attester_licence": "",
+    "stays_by_rule": "", "nuclide": "", "nuclide_use": "", "adviser": "",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("changes", "constraint"),
+    [
+        ({"answer": "no", "outcome": "removed"}, "device_"),
+        ({"outcome": "removed", "removed_by": "Dr Example"}, "device_removal_whole"),
+        ({"removed_by": "Dr Example"}, "device_removal_whole"),
+        ({"outcome": "attested", "attested_by": "M"}, "device_attestation_whole"),
+        ({"outcome": "stays", "stays_by_rule": "a rule"}, "device_stays_if_harmless"),
+        ({"nuclide": "I-125"}, "device_nuclide_of_radioactive"),
+        ({"device": "radioactive", "activity_mbq": "5"}, "device_activity_with_its_day"),
+        ({"device": "radioactive", "adviser": "A"}, "device_advice_whole"),
+        (
+            {
+                "device": "radioactive", "nuclide_use": "dose", "outcome": "attested",
+                "attested_by": "M", "attester_licence": "E-2",
+            },
+            "device_dose_not_removed",
+        ),
+    ],
+)  # fmt: skip
+def test_the_database_holds_device_answers(
+    case: Case, changes: dict[str, Any], constraint: str
+) -> None:
+    with raw.refuses(constraint):
+        raw.insert(
+            "cases_deviceanswer",
+            case_id=case.pk, answered_at=clock.now(), **{**DEVICE_ROW, **changes},
+        )  # fmt: skip
+
+
+def test_no_stage_is_reached_past_a_device_or_a_ring(case: Case) -> None:
+    cast.bring(case, "cleared")
+    entry = case.stage_entry_id
+    case = Case.objects.get(pk=case.pk)
+    raw.past_triggers("UPDATE cases_case SET stage = 'authorized' WHERE id = %s", case.pk)
+    raw.insert("cases_deviceanswer", case_id=case.pk, answered_at=clock.now(), **DEVICE_ROW)
+    with raw.refuses("a device is there"):
+        raw.set_stage(case, "cleared", entry)
+    later = cast.bring(cast.make_case(case.facility), "released")
+    entry = later.stage_entry_id
+    raw.past_triggers("UPDATE cases_case SET stage = 'contained' WHERE id = %s", later.pk)
+    cast.list_ring(Case.objects.get(pk=later.pk))
+    with raw.refuses("lies here"):
+        raw.set_stage(later, "released", entry)
+
+
+# The pages
+
+
+def form_of(*lines: dict[str, Any], **more: Any) -> dict[str, Any]:
+    """The page of things, with these lines filled in."""
+    data: dict[str, Any] = {
+        "token": cast.token(),
+        "things-TOTAL_FORMS": max(len(lines), 3),
+        "things-INITIAL_FORMS": 3,
+    }
+    for number, line in enumerate(lines):
+        data |= {f"things-{number}-{name}": value for name, value in line.items()}
+    return data | more
+
+
+TYPED = {"description": "wedding ring", "kind": "jewellery", "wish": "returned"}
+DECIDED = {"decided_by": "Anna Agent", "kept_in": "safe, envelope 14"}
+
+
+def test_the_page_lists_and_closes_in_one_sending(facility: Facility, clerk: StaffMember) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    data = form_of(TYPED, **DECIDED, is_complete="on")
+    for _ in range(2):
+        assert client.post(url("things", case), data).status_code == 302
+    assert case.things.get().kept_in == "safe, envelope 14"
+    assert case.things_looked_for.count() == 1
+    page = text_of(client, url("case", case))
+    assert "is given back" in page
+    assert url("give-back", case) in page
+
+
+@pytest.mark.parametrize(
+    ("line", "more", "words"),
+    [
+        ({**TYPED, "kind": ""}, DECIDED, "Choose the kind."),
+        ({**TYPED, "wish": ""}, DECIDED, "or that it is not decided yet"),
+        (TYPED, {**DECIDED, "decided_by": ""}, "Say who decided."),
+        (TYPED, {**DECIDED, "kept_in": ""}, "Say where it lies"),
+        ({}, {}, "Nothing was listed"),
+    ],
+)
+def test_bad_input_says_why_and_is_kept(
+    facility: Facility,
+    clerk: StaffMember,
+    line: dict[str, Any],
+    more: dict[str, Any],
+    words: str,
+) -> None:
+    case = cast.make_case(facility)
+    response = browser(clerk).post(url("things", case), form_of(line, **more))
+    text = response.content.decode()
+    assert response.status_code == 422
+    assert words in text
+    if line:
+        assert 'value="wedding ring"' in text
+    assert not case.things.exists()
+
+
+def test_what_the_receipt_names_stands_ready_and_is_not_listed_by_itself(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    cast.do("receive", case, belongings="wedding ring; glasses")
+    page = text_of(client, url("things", case))
+    assert 'value="wedding ring"' in page
+    assert 'value="glasses"' in page
+    lines = [{"description": "wedding ring"}, {"description": "glasses"}]
+    response = client.post(url("things", case), form_of(*lines, is_complete="on"))
+    assert response.status_code == 422
+    assert "The receipt names things" in response.content.decode()
+
+
+def test_a_photograph_is_kept_and_another_file_is_not(
+    facility: Facility, clerk: StaffMember, settings: Any
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    bad = {"things-0-photo": SimpleUploadedFile("ring.jpg", pdf(), "image/jpeg")}
+    response = client.post(url("things", case), form_of(TYPED, **DECIDED) | bad)
+    assert response.status_code == 422
+    assert "Take a photograph" in response.content.decode()
+    stored = [path for path in Path(settings.UPLOADS_DIR).rglob("*") if path.is_file()]
+    assert Upload.objects.count() == 0
+    photo = {"things-0-photo": SimpleUploadedFile("ring.jpg", picture("JPEG"), "image/jpeg")}
+    assert client.post(url("things", case), form_of(TYPED, **DECIDED) | photo).status_code == 302
+    upload = case.things.get().photo
+    assert upload is not None
+    assert upload.sha256 in case.entries.get(act="list_things").payload
+    assert upload.token in text_of(client, url("things", case))
+    now = [path for path in Path(settings.UPLOADS_DIR).rglob("*") if path.is_file()]
+    assert len(now) == len(stored) + 1
+    first = case.things.get()
+    put(case, clerk, Listed("ring", "jewellery", "goes_along", "A", replaces=first))
+    changed = things.standing(case)[0]
+    assert changed.photo == upload
+    last = case.entries.filter(act="list_things").order_by("sequence").last()
+    assert last is not None
+    assert upload.sha256 not in last.payload
+
+
+def test_giving_back_by_the_page(facility: Facility, clerk: StaffMember) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    assert "Nothing lies here" in text_of(client, url("give-back", case))
+    put(case, clerk, RING)
+    data = {
+        "things": [str(case.things.get().pk)],
+        "returned_to": "Anna Agent",
+        "identification": "passport",
+        "token": cast.token(),
+        **signed(clerk),
+    }
+    unsigned = client.post(url("give-back", case), data)
+    assert unsigned.status_code == 409
+    assert 'value="passport"' in unsigned.content.decode()
+    done = client.post(url("give-back", case), {**data, "receipt_is_signed": "on"})
+    assert done.status_code == 302
+    assert things.given(case)
+
+
+def test_the_step_asks_for_the_things_only_where_some_lie_here(case: Case) -> None:
+    cast.bring(case, "contained")
+    client = browser(cast.member(case.facility, cast.CLERK))
+    assert "things_are_given" not in text_of(client, url("step", case, "release"))
+    cast.list_ring(case)
+    page = text_of(client, url("step", case, "release"))
+    assert "things_are_given" in page
+    assert "wedding ring (safe)" in page
+
+
+@pytest.mark.parametrize("page", ["case", "things", "give-back"])
+def test_queries_do_not_grow_with_the_things(
+    facility: Facility, clerk: StaffMember, page: str
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    counts = []
+    for _ in range(2):
+        put(case, clerk, *[RING] * 4, SHAWL)
+        with CaptureQueriesContext(connection) as asked:
+            text_of(client, url(page, case))
+        counts.append(len(asked))
+    assert counts[0] == counts[1]
+
+
+# The receipt
+
+
+def test_the_receipts_name_what_who_and_when(facility: Facility, clerk: StaffMember) -> None:
+    case = cast.make_case(facility)
+    for kind in ("things_form", "things"):
+        with pytest.raises(PrintRefused):
+            papers.print_for(case, papers.KINDS[kind], clerk)
+    put(case, clerk, RING, SHAWL)
+    blank = _text(papers.print_for(case, papers.KINDS["things_form"], clerk))
+    assert "wedding ring" in blank
+    assert "safe, envelope 14" in blank
+    assert "shawl" not in blank
+    back(case, clerk, returned_to="Čeněk Příjemce")
+    done = _text(papers.print_for(case, papers.KINDS["things"], clerk))
+    for words in ("wedding ring", "Čeněk Příjemce", "driver licence", "Clara Clerk"):
+        assert words in done
+    with pytest.raises(PrintRefused):
+        papers.print_for(case, papers.KINDS["things_form"], clerk)
+
+
+def _text(paper: Any) -> str:
+    pages = PdfReader(BytesIO(read_paper(paper))).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
