@@ -101,7 +101,21 @@ def _correction(field: str) -> Source:
 
 
 PAPER = Source("file_document", "the last paper was filed")
-AGENT = Source("state_agent", "the last statement of an authorizing agent was recorded")
+RIGHT = tuple(
+    Source(act, what)
+    for act, what in (
+        ("name_holder", "the last person with a say was named"),
+        ("state_known", "what is known of a person with a say was last stated"),
+        ("state_agent", "the last word of a person with a say was recorded"),
+        ("state_ranks", "it was last stated that everybody is named"),
+        ("review_authority", "what the rules leave open was reviewed"),
+    )
+)
+THINGS = (
+    Source("list_things", "the list of personal things was last changed"),
+    Source("give_back", "the last personal thing was given back"),
+)
+GROUND = Source("state_wait_ground", "the ground of a waiver was stated")
 DEVICE = Source("answer_device", "the last device question was answered")
 SETTLED = Source("settle", "the last question of the authorization was settled")
 LABEL = Source("print", "the label was made", _labels)
@@ -111,9 +125,11 @@ LABEL = Source("print", "the label was made", _labels)
 STANDS_ON: dict[str, tuple[Source, ...]] = {
     "no_hold": (Source("lift_hold", "the last hold was lifted"),),
     "band_compared": (Source("compare_band", "the identity band was compared"),),
+    "papers_at_receipt": (PAPER,),
     "documents_on_file": (PAPER,),
-    "authorizing_agent": (AGENT,),
-    "no_dispute": (AGENT,),
+    "papers_at_charge": (PAPER,),
+    "authorizing_agent": RIGHT,
+    "no_dispute": RIGHT,
     "disposition_named": (SETTLED,),
     "recipients_named": (Source("name_recipient", "the last recipient was named"),),
     "recipient_named": (Source("name_recipient", "the last recipient was named"),),
@@ -121,8 +137,9 @@ STANDS_ON: dict[str, tuple[Source, ...]] = {
     "devices_answered": (DEVICE,),
     "devices_removed": (DEVICE,),
     "radionuclide_wait": (DEVICE,),
-    "jewellery_settled": (SETTLED,),
-    "waiting_period": (_correction("died_at"),),
+    "jewellery_settled": THINGS,
+    "things_given_back": THINGS,
+    "waiting_period": (_correction("died_at"), _correction("discovered_at"), PAPER, GROUND),
     "mass_limit": (_correction("mass_kg"),),
     "retort_fit": (
         Source("state_fitness", "the retort was stated fit for use", _retort_code, True),

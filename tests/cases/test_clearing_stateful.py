@@ -68,14 +68,15 @@ class Clearing(RuleBasedStateMachine):
     )
     def answer(self, device: str, said: str, outcome: str, is_signed: bool) -> None:
         operator = cast.member(self.facility, cast.OPERATOR)
-        more = {
+        outcomes: dict[str, dict[str, Any]] = {
             "removed": {
                 "removed_by": "T. Orrel", "removed_at": self.now, "went_to": "the clinic",
                 "receipt_reference": "R-1",
             },
             "attested": {"attested_by": "M. Tolworthy", "attester_licence": "E-2"},
             "stays": {"stays_by_rule": "harmless"},
-        }.get(outcome, {})  # fmt: skip
+        }  # fmt: skip
+        more = outcomes.get(outcome, {})
         told = {"device": device, "answer": said, "outcome": outcome, "informant": "son", **more}
         done = self.act(
             lambda: acts.answer_devices(

@@ -151,7 +151,8 @@ def test_a_code_filled_in_beforehand_is_no_signature(
     data["devices-6-seen"] = case.device_answers.get().pk
     data["devices-6-answer"] = "yes"
     assert client.post(url("devices", case), data).status_code == 302
-    assert '"signature":"session"' in case.entries.filter(act="answer_device").last().payload
+    entry = case.entries.filter(act="answer_device").latest("sequence")
+    assert '"signature":"session"' in entry.payload
 
 
 def test_who_answers_is_marked_as_required(facility: Facility, clerk: StaffMember) -> None:

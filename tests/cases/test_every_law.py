@@ -72,5 +72,10 @@ def test_a_person_is_refused_by_this_law(code: str, client: Client) -> None:
     assert rules.name.replace("'", "&#x27;") in page
 
 
-CITING = ("papers_at_receipt", "documents_on_file", "papers_at_charge", "medical_clearance")
-CITING += ("waiting_period",)
+CITING = (
+    "papers_at_receipt",
+    "documents_on_file",
+    "papers_at_charge",
+    "medical_clearance",
+    "waiting_period",
+)

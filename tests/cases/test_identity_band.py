@@ -97,7 +97,7 @@ def test_a_second_correction_asks_again(case: Case) -> None:
         ({"signed_by": cast.MANAGER}, "role"),
     ],
 )
-def test_two_different_persons_compare(case: Case, who: dict[str, str], code: str) -> None:
+def test_two_different_persons_compare(case: Case, who: dict[str, Any], code: str) -> None:
     before("authorize", case)
     with pytest.raises(ActRefused) as caught:
         compare(case, cast.time_of("authorize", case), "Ada Example", **who)

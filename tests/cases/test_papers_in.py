@@ -116,11 +116,19 @@ def test_the_file_is_safe_before_any_row_names_it(
 ) -> None:
     steps: list[str] = []
     write, create = file_store.write, Upload.objects.create
-    monkeypatch.setattr(file_store, "write", lambda *a: (write(*a), steps.append("file"))[1])
+
+    def written(*values: Any) -> Any:
+        done = write(*values)
+        steps.append("file")
+        return done
+
+    def created(**values: Any) -> Any:
+        steps.append("row")
+        return create(**values)
+
+    monkeypatch.setattr(file_store, "write", written)
     monkeypatch.setattr("os.fsync", lambda descriptor: steps.append("sync"))
-    monkeypatch.setattr(
-        uploads_in.Upload.objects, "create", lambda **k: (steps.append("row"), create(**k))[1]
-    )
+    monkeypatch.setattr(uploads_in.Upload.objects, "create", created)
     came(case, ("a.png", picture("PNG")))
     assert steps[0] == "sync"
     assert steps[-2:] == ["file", "row"]

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from cases import acts
+from cases import acts, hold_acts
 from cases.case_page import ON_RECORD
 from cases.corrections import correct
 from cases.errors import ActRefused, StepRefused
@@ -89,8 +89,9 @@ def _manager(case: Case) -> Any:
 
 
 def _hold_and_lift(case: Case) -> None:
-    acts.open_hold(case, _manager(case), cast.token(), "a call from the family")
-    acts.lift_hold(case.holds.get(), _manager(case), cast.token(), "it was cleared up")
+    hold_acts.open_hold(case, _manager(case), cast.token(), "a call from the family")
+    cleared = hold_acts.Lifting(on="cleared", reason="it was cleared up")
+    hold_acts.lift_hold(case.holds.get(), _manager(case), cast.token(), cleared)
 
 
 def _answer(case: Case) -> None:

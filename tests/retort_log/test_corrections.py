@@ -257,9 +257,15 @@ def test_the_log_is_locked_before_the_run_is_looked_up(
     """A charge that is being recorded holds the log: its run is seen, or begins afterwards."""
     asked: list[str] = []
     lock, look = corrections.trail.lock_log, corrections.run_of
-    monkeypatch.setattr(
-        corrections.trail, "lock_log", lambda house: (asked.append("lock"), lock(house))[1]
-    )
-    monkeypatch.setattr(corrections, "run_of", lambda row: (asked.append("run"), look(row))[1])
+
+    def noted(name: str, call: Any) -> Any:
+        def noting(*values: Any) -> Any:
+            asked.append(name)
+            return call(*values)
+
+        return noting
+
+    monkeypatch.setattr(corrections.trail, "lock_log", noted("lock", lock))
+    monkeypatch.setattr(corrections, "run_of", noted("run", look))
     put_right(reading, operator)
     assert asked[:2] == ["lock", "run"]
