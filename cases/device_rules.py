@@ -1,6 +1,6 @@
 """What the law of a case says of devices: whose statement it asks for, and what it bars. Pure."""
 
-from collections.abc import Collection
+from collections.abc import Set as AbstractSet
 
 from cases.law import Jurisdiction, paper_words
 from cases.law.words import BY
@@ -16,7 +16,7 @@ STATEMENT_PAPERS: dict[str, tuple[str, ...]] = {
 BARS = frozenset({"none_in_place", "actual_knowledge", "not_knowingly"})
 
 
-def statement_missing(law: Jurisdiction, on_file: Collection[str]) -> str:
+def statement_missing(law: Jurisdiction, on_file: AbstractSet[str]) -> str:
     """Return whose statement on devices the law asks for and nobody filed, or "".
 
     One paper of one of those who may state it is enough.
