@@ -13,7 +13,7 @@ from typing import Any
 
 from django.utils.formats import date_format
 
-from cases import death, right
+from cases import death, documents, right
 from cases.corrections import CORRECTABLE
 from cases.law import paper_words
 from cases.models import Case, Hold, Recipient
@@ -127,7 +127,7 @@ def certificate(case: Case) -> Facts:
                 "issued_by": document.issued_by,
                 "issued_on": _day(document.issued_on),
             }
-            for document in case.documents.all()
+            for document in documents.current(case)
         ],
     }
 
