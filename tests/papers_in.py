@@ -1,6 +1,7 @@
 """Files for tests of what comes in: invented pictures and PDFs, made here."""
 
 import io
+from typing import Any
 
 import pikepdf
 from PIL import Image
@@ -9,7 +10,7 @@ SIZE = (320, 200)
 
 
 def picture(
-    form: str, size: tuple[int, int] = SIZE, colour: str = "navy", **saved: object
+    form: str, size: tuple[int, int] = SIZE, colour: str = "navy", **saved: Any
 ) -> bytes:
     """Return a picture of two halves."""
     out = io.BytesIO()
@@ -19,7 +20,7 @@ def picture(
     return out.getvalue()
 
 
-def pdf(pages: int = 1, change: object = None, **saved: object) -> bytes:
+def pdf(pages: int = 1, change: object = None, **saved: Any) -> bytes:
     """Return a PDF of empty pages; `change` may alter it before it is saved."""
     out = io.BytesIO()
     with pikepdf.new() as made:
