@@ -73,13 +73,12 @@ def body(*files: tuple[str, bytes | int]) -> Endless:
 
 
 def send(client: Client, address: str, stream: Endless) -> Any:
-    return client.generic(
-        "POST",
-        address,
-        CONTENT_TYPE=f"multipart/form-data; boundary={BOUNDARY}",
-        CONTENT_LENGTH=str(stream.size),
-        **{"wsgi.input": stream},
-    )
+    environment: dict[str, Any] = {
+        "CONTENT_TYPE": f"multipart/form-data; boundary={BOUNDARY}",
+        "CONTENT_LENGTH": str(stream.size),
+        "wsgi.input": stream,
+    }
+    return client.generic("POST", address, **environment)
 
 
 @pytest.fixture
@@ -145,7 +144,7 @@ def test_too_many_files_and_too_many_bytes(
     text = send(as_clerk_here, address(case), body(*files)).content.decode()
     assert "2.png</bdi>: At most 2 files are taken at once" in text
     monkeypatch.setattr(uploads, "MAX_TOTAL", 3000)
-    more = [("a.pdf", pdf(2)), ("b.bin", 64 * 1024)]
+    more: list[tuple[str, bytes | int]] = [("a.pdf", pdf(2)), ("b.bin", 64 * 1024)]
     text = send(as_clerk_here, address(case), body(*more)).content.decode()
     assert "b.bin</bdi>: All files together are larger than" in text
     assert Upload.objects.count() == 3
