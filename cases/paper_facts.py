@@ -100,8 +100,13 @@ def receipt(case: Case) -> Facts:
 
 
 def _agents(case: Case) -> list[Facts]:
-    """Those whose signature stands, each person once."""
-    signed = [holder for holder in case.right_holders.all() if right.person_of(holder).has_signed]
+    """Those by whose signatures the cremation is authorized, each person once.
+
+    Where a manager settled what the rules leave open: all whose signature stands.
+    """
+    counted = {(person.key, person.class_key) for person in right.answer_for(case).signed}
+    stands = [holder for holder in case.right_holders.all() if right.has_standing_signature(holder)]
+    signed = [h for h in stands if (str(h.person), h.rank) in counted] or stands
     people = {holder.person: holder for holder in signed}
     return [{"name": h.name, "relationship": h.relationship} for h in people.values()]
 

@@ -19,6 +19,8 @@ from crematory.units import KindName, UnitSystem, show_quantity
 from retort_log.models import Retort
 
 PASSED, REFUSED, ASKED = "passed", "refused", "asked"
+# What some refusals call for beyond what is missing.
+DISPUTE, REVIEW = "dispute", "review"
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,7 @@ class Verdict:
 
     `since` when it has been shut, where the reason does not say so itself.
     `is_wrong_person` where disc or label is another person's: everything must stop.
+    `calls_for` is DISPUTE where somebody objects, REVIEW where a manager must settle it.
     """
 
     gate: str
@@ -38,6 +41,7 @@ class Verdict:
     citation: str = ""
     since: datetime | None = None
     is_wrong_person: bool = False
+    calls_for: str = ""
 
 
 @dataclass(frozen=True)
@@ -68,6 +72,7 @@ class Answer:
     citation: str = ""
     since: datetime | None = None
     is_wrong_person: bool = False
+    calls_for: str = ""
 
 
 def shown(s: Situation, value: Decimal, kind: KindName) -> str:
@@ -87,9 +92,10 @@ def refused(
     passes_at: datetime | None = None,
     citation: str = "",
     since: datetime | None = None,
+    calls_for: str = "",
 ) -> Answer:
     """The gate is shut: what is missing, since when, and who can settle it."""
-    return Answer(REFUSED, reason, who, passes_at, citation, since)
+    return Answer(REFUSED, reason, who, passes_at, citation, since, calls_for=calls_for)
 
 
 def wrong_person(reason: str, who: str) -> Answer:
