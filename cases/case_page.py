@@ -1,4 +1,4 @@
-"""What the page of a case shows: its path, its gates, what is still missing, its papers.
+"""What the page of a case shows: the answer, its path, its gates, its papers.
 
 Each part is read with a fixed number of queries, however long the case's history is.
 """
@@ -13,7 +13,8 @@ from django.db.models.fields.json import KT
 
 from cases import documents, holds, law, papers, radiation, right, things, waits
 from cases.case_clocks import Shown, clocks_of
-from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all
+from cases.gates import REFUSED, Situation, Verdict, ask_all
+from cases.may_cremate import may_cremate
 from cases.models import Case, DeviceAnswer, Hold
 from cases.roles import WHO, power, powers
 from cases.selectors import may_correct
@@ -21,25 +22,6 @@ from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import CustodyEntry, Paper, open_placement
 from crematory import clock
 from crematory.models import StaffMember
-
-# Gates of later steps that the record alone answers, before anybody stands at the machine.
-ON_RECORD = frozenset(
-    (
-        "documents_on_file",
-        "papers_at_charge",
-        "authorizing_agent",
-        "no_dispute",
-        "disposition_named",
-        "recipients_named",
-        "medical_clearance",
-        "devices_answered",
-        "devices_removed",
-        "radionuclide_wait",
-        "jewellery_settled",
-        "waiting_period",
-    )
-)
-
 
 LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 # What gates and page read of the case.
@@ -85,14 +67,6 @@ class PathStep:
 
 
 @dataclass(frozen=True)
-class Missing:
-    """What a later step will be refused for, as the record stands."""
-
-    step: Step
-    verdict: Verdict
-
-
-@dataclass(frozen=True)
 class HeldBy:
     """A hold that stands, with who has not heard of it and how it stands to the charge."""
 
@@ -109,33 +83,6 @@ def path(case: Case) -> list[PathStep]:
     if "return_uncremated" in entries:
         verbs = (*(verb for verb in ORDER if verb in entries), "return_uncremated")
     return [PathStep(STEPS[v], entries.get(v), ahead == STEPS[v]) for v in verbs]
-
-
-def missing_later(case: Case, now: datetime) -> list[Missing]:
-    """Return what the record lacks for the steps after the next one, up to the charge."""
-    ahead = next_step(case.stage)
-    if ahead is None:
-        return []
-    up_to_charge = ORDER[: ORDER.index("charge") + 1]
-    later = [STEPS[v] for v in up_to_charge if ORDER.index(v) > ORDER.index(ahead.verb)]
-    seen = set(ahead.gates)
-    found = []
-    for step in later:
-        # The charge asks some gates again; each is shown once, at the first step that asks.
-        for name in [n for n in step.gates if n in ON_RECORD and n not in seen]:
-            seen.add(name)
-            verdict = GATES[name](Situation(case=case, step=step, now=now))
-            if verdict.state == REFUSED and not _told_before(name, verdict, case, now):
-                found.append(Missing(step, verdict))
-    return found
-
-
-def _told_before(name: str, verdict: Verdict, case: Case, now: datetime) -> bool:
-    """True where the charge lacks no other paper than the authorization already names."""
-    if name != "papers_at_charge":
-        return False
-    earlier = Situation(case=case, step=STEPS["authorize"], now=now)
-    return GATES["documents_on_file"](earlier).reason == verdict.reason
 
 
 def newest_devices(case: Case) -> list[tuple[str, DeviceAnswer | None]]:
@@ -174,7 +121,7 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         "next_step": ahead,
         "gates": gates,
         "label_needed": label_needed(case, gates),
-        "missing": missing_later(case, now),
+        "may_cremate": may_cremate(case, now, gates),
         "placement": open_placement(case),
         "holds": [HeldBy(h, holds.not_told(h), holds.late(h)) for h in holds.open_holds(case)],
         "lifted_holds": holds.lifted_holds(case),

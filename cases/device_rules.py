@@ -25,7 +25,7 @@ def statement_missing(law: Jurisdiction, on_file: AbstractSet[str]) -> str:
     if not rule.is_enforced or not rule.asserted_by:
         return ""
     papers = [paper for by in rule.asserted_by for paper in STATEMENT_PAPERS.get(by, ())]
-    if not papers or on_file.intersection(papers):
+    if not papers or not on_file.isdisjoint(papers):
         return ""
     who = " or ".join(BY[by] for by in rule.asserted_by)
     return f"The law asks that the {who} states it: {' or '.join(map(paper_words, papers))}."

@@ -13,7 +13,7 @@ from typing import Any
 
 from django.utils.formats import date_format
 
-from cases import death, right
+from cases import death, documents, right
 from cases.corrections import CORRECTABLE
 from cases.law import paper_words
 from cases.models import Case, Hold, Recipient
@@ -100,8 +100,13 @@ def receipt(case: Case) -> Facts:
 
 
 def _agents(case: Case) -> list[Facts]:
-    """Those whose signature stands, each person once."""
-    signed = [holder for holder in case.right_holders.all() if right.person_of(holder).has_signed]
+    """Those by whose signatures the cremation is authorized, each person once.
+
+    Where a manager settled what the rules leave open: all whose signature stands.
+    """
+    counted = {(person.key, person.class_key) for person in right.answer_for(case).signed}
+    stands = [holder for holder in case.right_holders.all() if right.has_standing_signature(holder)]
+    signed = [h for h in stands if (str(h.person), h.rank) in counted] or stands
     people = {holder.person: holder for holder in signed}
     return [{"name": h.name, "relationship": h.relationship} for h in people.values()]
 
@@ -127,7 +132,7 @@ def certificate(case: Case) -> Facts:
                 "issued_by": document.issued_by,
                 "issued_on": _day(document.issued_on),
             }
-            for document in case.documents.all()
+            for document in documents.current(case)
         ],
     }
 

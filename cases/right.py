@@ -39,6 +39,11 @@ def answer_for(case: Case) -> Answer:
     return decide(persons_of(case), case.law.ranks, ranks_named(case))
 
 
+def citation(case: Case) -> str:
+    """Where the order of those who may authorize stands, or that it is unknown here."""
+    return case.law.cited("who may authorize", case.law.authority)
+
+
 def persons_of(case: Case) -> list[Person]:
     """Return the right-holders of a case with what is known of each and what each said."""
     return [person_of(holder) for holder in case.right_holders.all()]
@@ -81,6 +86,12 @@ def newest_paper_against(holder: RightHolder) -> Document | None:
     """Return the paper with which the person last objected or took the signature back, if any."""
     against = [row for row in statements_of_person(holder) if row.position in AGAINST]
     return against[-1].document if against else None
+
+
+def has_standing_signature(holder: RightHolder) -> bool:
+    """Whether a signature was given in this class, and the person speaks against nothing."""
+    person = person_of(holder)
+    return person.has_signed and not person.opposes
 
 
 def newest_facts(holder: RightHolder) -> HolderFacts | None:
@@ -169,8 +180,3 @@ def _last_stated(case: Case) -> datetime:
 def is_authorized(case: Case, answer: Answer) -> bool:
     """Whether the right to cremate exists: by the rules, or by a review of what they leave open."""
     return answer.outcome is Outcome.SUFFICIENT or standing_review(case, answer) is not None
-
-
-def has_standing_objection(case: Case) -> list[RightHolder]:
-    """Return the right-holders with an objection that nothing has settled."""
-    return [h for h in case.right_holders.all() if person_of(h).opposes]

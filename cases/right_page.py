@@ -155,6 +155,7 @@ def page(case: Case) -> dict[str, Any]:
         "needs_review": answer.outcome is Outcome.UNDECIDED and review is None,
         "groups": groups(case, answer),
         "authority": case.law.authority,
+        "citation": right.citation(case).rstrip("."),
         "order_is_known": bool(case.law.ranks),
         "check_locally": CHECK_LOCALLY,
         "meaning": right_words.meaning(case),

@@ -141,6 +141,7 @@ REASONS = {
     "file_filed": "a file was filed already, or had been set aside",
     "file_damaged": "the stored file was missing or changed",
     "paper_replaced": "the paper had been replaced already",
+    "page_unknown": "a file had no such page",
     "ranks_missing": "no class was named",
     "informant_missing": "it was not said who told it",
     "nothing_open": "the rules left nothing open that a review could settle",

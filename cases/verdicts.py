@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 PASSED, REFUSED, ASKED = "passed", "refused", "asked"
+# What some refusals call for beyond what is missing.
+DISPUTE, REVIEW = "dispute", "review"
 
 
 @dataclass(frozen=True)
@@ -12,6 +14,7 @@ class Verdict:
 
     `since` when it has been shut, where the reason does not say so itself.
     `is_wrong_person` where disc or label is another person's: everything must stop.
+    `calls_for` is DISPUTE where somebody objects, REVIEW where a manager must settle it.
     """
 
     gate: str
@@ -23,3 +26,4 @@ class Verdict:
     citation: str = ""
     since: datetime | None = None
     is_wrong_person: bool = False
+    calls_for: str = ""

@@ -9,12 +9,12 @@ from decimal import Decimal
 
 from cases import acts, house_setup
 from cases import facts as f
-from cases.case_page import missing_later
 from cases.demo.build import BEFORE, plan_of
 from cases.demo.hands import Hands
 from cases.errors import StepRefused
 from cases.gates import Verdict
 from cases.house_setup import Credentials
+from cases.may_cremate import may_cremate
 from cases.models import Case
 from cases.taking import take
 from chain_of_custody.models import Place
@@ -50,7 +50,9 @@ def under(code: str, now: datetime) -> Shown:
     with clock.pinned(now - timedelta(hours=2)):
         refused += _tried(hands, case, "authorize", f.AuthorizeFacts())
     case.refresh_from_db()
-    refused += [missing.verdict for missing in missing_later(case, now)]
+    if answer := may_cremate(case, now):
+        met = {verdict.gate for verdict in refused}
+        refused += [need.verdict for need in answer.needs if need.verdict.gate not in met]
     return Shown(case, tuple(refused))
 
 

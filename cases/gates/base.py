@@ -48,6 +48,7 @@ class Answer:
     citation: str = ""
     since: datetime | None = None
     is_wrong_person: bool = False
+    calls_for: str = ""
 
 
 def shown(s: Situation, value: Decimal, kind: KindName) -> str:
@@ -67,9 +68,10 @@ def refused(
     passes_at: datetime | None = None,
     citation: str = "",
     since: datetime | None = None,
+    calls_for: str = "",
 ) -> Answer:
     """The gate is shut: what is missing, since when, and who can settle it."""
-    return Answer(REFUSED, reason, who, passes_at, citation, since)
+    return Answer(REFUSED, reason, who, passes_at, citation, since, calls_for=calls_for)
 
 
 def wrong_person(reason: str, who: str) -> Answer:

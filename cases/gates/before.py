@@ -5,14 +5,24 @@ from django.utils import timezone
 
 from cases import holds, identity, right, scans
 from cases.authority import Outcome, explain
-from cases.gates.base import Answer, Situation, asked, by_law, gate, passed, refused
-from cases.models import IdDisc
+from cases.gates.base import (
+    Answer,
+    Situation,
+    asked,
+    by_law,
+    gate,
+    passed,
+    refused,
+)
+from cases.models import Hold, IdDisc
 from cases.names import fold
+from cases.verdicts import DISPUTE, REVIEW
 from cases.waits import kinds_on_file
 from chain_of_custody.models import Place, Placement
 
 OFFICE = "front office"
 OPERATOR = "operator"
+CALLS_FOR = {Outcome.DISPUTED: DISPUTE, Outcome.UNDECIDED: REVIEW}
 REFEREES = ("medical_referee", "referee_or_coroner")
 
 
@@ -28,6 +38,7 @@ def no_hold(s: Situation) -> Answer:
         f"On hold since {since:%a} {since.day} {since:%b %Y %H:%M %Z} "
         f"by {hold.opened_by.printed_name}: {hold.ground}" + (f" And {more} more." if more else ""),
         "a manager lifts it with a reason",
+        calls_for=DISPUTE if any(h.kind == Hold.Kind.DISPUTE for h in found) else "",
     )
 
 
@@ -139,7 +150,7 @@ def free_shelf(s: Situation) -> Answer:
 @gate("Authorized by those who have the right")
 def authorizing_agent(s: Situation) -> Answer:
     answer = right.answer_for(s.case)
-    citation = by_law(s.case.law.cited("who may authorize", s.case.law.authority))
+    citation = by_law(right.citation(s.case))
     if right.is_authorized(s.case, answer):
         return passed(citation=citation)
     return refused(
@@ -149,6 +160,7 @@ def authorizing_agent(s: Situation) -> Answer:
         else f"{OFFICE}, with the family",
         citation=citation,
         since=s.case.announced_at,
+        calls_for=CALLS_FOR.get(answer.outcome, ""),
     )
 
 
@@ -162,7 +174,9 @@ def no_dispute(s: Situation) -> Answer:
     return refused(
         f"{names} objects." if len(answer.objectors) == 1 else f"{names} object.",
         "a court order, a signed agreement or a written withdrawal, recorded by a manager",
+        citation=holds.dispute_law(s.case.law).citation,
         since=objection.at if objection else answer.objectors[0].withdrew_at,
+        calls_for=DISPUTE,
     )
 
 

@@ -32,7 +32,7 @@ def devices_answered(s: Situation) -> Answer:
             citation=law.devices_citation,
             since=s.case.announced_at,
         )
-    if missing := device_rules.statement_missing(law, kinds_on_file(s.case)):
+    if missing := device_rules.statement_missing(law, set(kinds_on_file(s.case))):
         return refused(
             missing,
             f"{OFFICE}, from {s.case.sender}",

@@ -1,5 +1,6 @@
 """How pages show the answers of gates: a page asks a dozen, so each is one tag."""
 
+from collections.abc import Collection
 from html import escape
 
 from django import template
@@ -19,15 +20,19 @@ BAND = '<p class="gate-settle"><a class="btn btn-quiet" href="{address}">{words}
 
 
 @register.simple_tag
-def gate_row(gate: Verdict, case: Case) -> SafeString:
-    """`{% gate_row gate case %}`: all that a gate says, with its citation, and where to go."""
-    more = f'<p class="gate-reason">{reason(gate)}</p>' if gate.reason else ""
+def gate_row(gate: Verdict, case: Case, above: Collection[str] = ()) -> SafeString:
+    """`{% gate_row gate case above %}`: all that a gate says, its citation, and where to go.
+
+    Of a gate that is named `above` the page has told this already.
+    """
+    told = gate.gate in above
+    more = f'<p class="gate-reason">{reason(gate)}</p>' if gate.reason and not told else ""
     if gate.state == REFUSED:
-        more += _settle(gate) if gate.who else ""
+        more += _settle(gate) if gate.who and not told else ""
         if gate.gate == "band_compared":
             to = escape(address("cases:band", case.number))
             more += BAND.format(address=to, words=escape(_("Compare the identity band")))
-    if gate.citation:
+    if gate.citation and not told:
         more += f'<p class="law-note">{escape(gate.citation)}</p>'
     return _row(gate, more)
 

@@ -3,7 +3,9 @@
 import hashlib
 import io
 import json
+import os
 import re
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -21,7 +23,7 @@ from cases.filing import Sent
 from cases.gates import GATES, PASSED, REFUSED, Situation
 from cases.models import Case, Document
 from cases.steps import STEPS
-from chain_of_custody import apart, file_store, uploads, uploads_in
+from chain_of_custody import apart, uploads, uploads_in
 from chain_of_custody.append_only import AppendOnlyError
 from chain_of_custody.models import CustodyEntry, Upload, UploadSetAside
 from chain_of_custody.trail import facts_of
@@ -115,23 +117,20 @@ def test_the_file_is_safe_before_any_row_names_it(
     case: Case, own_folders: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     steps: list[str] = []
-    write, create = file_store.write, Upload.objects.create
 
-    def written(*values: Any) -> Any:
-        done = write(*values)
-        steps.append("file")
-        return done
+    def noted(word: str, does: Callable[..., Any]) -> Callable[..., Any]:
+        def call(*args: Any, **kwargs: Any) -> Any:
+            steps.append(word)
+            return does(*args, **kwargs)
 
-    def created(**values: Any) -> Any:
-        steps.append("row")
-        return create(**values)
+        return call
 
-    monkeypatch.setattr(file_store, "write", written)
-    monkeypatch.setattr("os.fsync", lambda descriptor: steps.append("sync"))
-    monkeypatch.setattr(uploads_in.Upload.objects, "create", created)
+    monkeypatch.setattr(os, "fsync", noted("sync", os.fsync))
+    monkeypatch.setattr(os, "replace", noted("file", os.replace))
+    rows = uploads_in.Upload.objects
+    monkeypatch.setattr(rows, "create", noted("row", rows.create))
     came(case, ("a.png", picture("PNG")))
-    assert steps[0] == "sync"
-    assert steps[-2:] == ["file", "row"]
+    assert steps == ["sync", "file", "sync", "sync", "row"]  # the bytes, their name, two folders
 
 
 def test_a_store_without_room_says_so_and_writes_no_row(

@@ -4,9 +4,12 @@ from typing import Any
 
 import pytest
 
-from cases import right, right_acts
+from cases import paper_facts, right, right_acts
 from cases.authority import Outcome
+from cases.gates import GATES, Situation
 from cases.models import Case, Hold
+from cases.steps import STEPS
+from crematory import clock
 from crematory.models import Facility
 from tests import cast
 from tests.cases import families as f
@@ -24,11 +27,16 @@ pytestmark = pytest.mark.django_db
 
 
 def check(case: Case, outcome: Outcome) -> str:
-    """The rules and the page give this answer; return the page's text."""
+    """The rules, the page and the gate give this answer; return the page's text."""
     assert f.answer(case).outcome is outcome
     client = browser(f.clerk_of(case))
     page = client.get(url("agents", case)).content.decode()
     assert HEADLINES[outcome] in page
+    gate = GATES["authorizing_agent"](
+        Situation(case=Case.objects.get(pk=case.pk), step=STEPS["authorize"], now=clock.now())
+    )
+    assert gate.state == ("passed" if outcome is SUFFICIENT else "refused")
+    assert gate.calls_for == {DISPUTED: "dispute", UNDECIDED: "review"}.get(outcome, "")
     return page
 
 
@@ -178,3 +186,33 @@ def test_where_the_order_is_unknown_a_manager_reviews() -> None:
     case = f.case_in(f.house("us-ny"))
     f.name(case, "Wanda Wife", "signed", **f.SPOUSE)
     check(case, UNDECIDED)
+
+
+def names_on_papers(case: Case) -> list[str]:
+    certificate: Any = paper_facts._agents(Case.objects.get(pk=case.pk))
+    return [agent["name"] for agent in certificate]
+
+
+def test_papers_name_those_by_whose_signatures_it_is_authorized(facility: Facility) -> None:
+    case = f.case_in(facility)
+    f.nobody_missing(case)
+    wife = f.name(case, "Wanda Wife", "signed", **f.SPOUSE)
+    f.children(case, 1, signed=1)
+    assert names_on_papers(case) == ["Wanda Wife"]
+    cast.knows(wife, f.clerk_of(case), is_living=False)
+    assert names_on_papers(case) == ["Child 1"]
+
+
+def test_papers_name_nobody_who_took_the_signature_back(facility: Facility) -> None:
+    case = f.case_in(facility)
+    f.nobody_missing(case)
+    first, _ = f.children(case, 2, signed=2)
+    cast.speaks(first, f.clerk_of(case), "withdrawn")
+    assert names_on_papers(case) == ["Child 2"]
+
+
+def test_after_a_review_papers_name_those_who_signed(facility: Facility) -> None:
+    case = f.case_in(facility)
+    f.nobody_missing(case)
+    f.name(case, "Sam Brother", "signed", rank="sibling", relationship="brother")
+    assert names_on_papers(case) == ["Sam Brother"]

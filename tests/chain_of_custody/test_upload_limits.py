@@ -73,12 +73,12 @@ def body(*files: tuple[str, bytes | int]) -> Endless:
 
 
 def send(client: Client, address: str, stream: Endless) -> Any:
-    environ: dict[str, Any] = {
+    environment: dict[str, Any] = {
         "CONTENT_TYPE": f"multipart/form-data; boundary={BOUNDARY}",
         "CONTENT_LENGTH": str(stream.size),
         "wsgi.input": stream,
     }
-    return client.generic("POST", address, **environ)
+    return client.generic("POST", address, **environment)
 
 
 @pytest.fixture
