@@ -20,6 +20,7 @@ WHO: dict[str, frozenset[Role]] = {
     "settle_jewellery": frozenset({FRONT_OFFICE, OPERATOR}),
     "answer_device": frozenset({FRONT_OFFICE, OPERATOR}),
     "compare_band": frozenset({FRONT_OFFICE, OPERATOR}),
+    "relabel": frozenset({FRONT_OFFICE, OPERATOR}),
     "lift_hold": frozenset({MANAGER}),
 }
 ALONE_BEFORE = ("expected", "in_care")

@@ -150,7 +150,7 @@ STEPS: dict[str, Step] = {
             "Release",
             ("contained", "released"),
             {FRONT_OFFICE},
-            "recipient_named identification_seen disc_read_aloud handed_over",
+            "labels_stand recipient_named identification_seen disc_read_aloud handed_over",
             "I gave these remains to the person named.",
             witnessed=True,
         ),

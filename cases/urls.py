@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from cases.views import case, machine, papers, persons, side, steps, trail
+from cases.views import case, machine, papers, persons, relabel, side, steps, trail
 
 app_name = "cases"
 
@@ -22,6 +22,7 @@ case_routes: list[URLPattern] = [
     path("<str:number>/band/", side.band, name="band"),
     path("<str:number>/hold/", side.hold, name="hold"),
     path("<str:number>/holds/<int:pk>/lift/", side.lift, name="lift"),
+    path("<str:number>/relabel/", relabel.relabel, name="relabel"),
     path("<str:number>/correct/", side.correct, name="correct"),
     path("<str:number>/move/", side.move, name="move"),
     path("<str:number>/print/<slug:kind>/", papers.print_kind, name="print"),

@@ -112,6 +112,7 @@ TABLE: dict[str, list[Row]] = {
     "cases:devices": [everybody(number)],
     "cases:band": [everybody(number)],
     "cases:hold": [everybody(number)],
+    "cases:relabel": [everybody(number)],
     "cases:lift": [everybody(open_hold)],
     "cases:correct": [everybody(number)],
     "cases:move": [everybody(number)],

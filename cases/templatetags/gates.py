@@ -15,7 +15,7 @@ ROW = (
     '<li class="gate gate-{state}">{mark}<div><strong class="gate-word">{word}</strong> '
     '<span class="gate-name">{title}</span>{more}</div></li>'
 )
-BAND = '<p class="gate-settle"><a class="btn btn-quiet" href="{address}">{words}</a></p>'
+WAY = '<p class="gate-settle"><a class="btn btn-quiet" href="{address}">{words}</a></p>'
 
 
 @register.simple_tag
@@ -26,7 +26,10 @@ def gate_row(gate: Verdict, case: Case) -> SafeString:
         more += _settle(gate) if gate.who else ""
         if gate.gate == "band_compared":
             to = escape(address("cases:band", case.number))
-            more += BAND.format(address=to, words=escape(_("Compare the identity band")))
+            more += WAY.format(address=to, words=escape(_("Compare the identity band")))
+        if gate.gate == "labels_stand":
+            to = escape(address("cases:relabel", case.number))
+            more += WAY.format(address=to, words=escape(_("Label the containers anew")))
     if gate.citation:
         more += f'<p class="law-note">{escape(gate.citation)}</p>'
     return _row(gate, more)
