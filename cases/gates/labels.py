@@ -1,8 +1,9 @@
 """What a container's label must be: issued for this person, with the disc, and not outdated.
 
 A case number, or a label from yesterday, would prove only that somebody knows the case. The
-paper number of a label stands on that label: the pages of an open case do not show the number of
-one that would pass (`opens_gates`). Whoever opens the paper itself can still read it there.
+paper number of a label is read from that label: no form and no refusal says it. It is no secret,
+though: the list of papers and the trail name it. The gate keeps from a mistake; who means to
+deceive signs for it with code and PIN, and the trail keeps which label was read.
 
 One container goes into the retort, so that at the charge only the newest label passes. The
 remains may lie in several containers: each carries a label of its own, made after the charge.
