@@ -6,9 +6,9 @@ from datetime import datetime
 from enum import StrEnum
 
 from cases.gates import GATES, PASSED, REFUSED, Situation, Verdict
-from cases.gates.base import DISPUTE, REVIEW
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step
+from cases.verdicts import DISPUTE, REVIEW
 
 # Gates that the record alone answers, before anybody stands at the machine.
 ON_RECORD = frozenset(

@@ -132,6 +132,7 @@ STANDS_ON: dict[str, tuple[Source, ...]] = {
     "no_dispute": RIGHT,
     "disposition_named": (SETTLED,),
     "recipients_named": (Source("name_recipient", "the last recipient was named"),),
+    "labels_stand": (Source("relabel", "new labels were fixed to the containers"),),
     "recipient_named": (Source("name_recipient", "the last recipient was named"),),
     "medical_clearance": (PAPER, SETTLED, _correction("is_death_reportable")),
     "devices_answered": (DEVICE,),

@@ -15,6 +15,7 @@ from django.utils.formats import date_format
 
 from cases import death, documents, right
 from cases.corrections import CORRECTABLE
+from cases.gates import labels
 from cases.law import paper_words
 from cases.models import Case, Hold, Recipient
 from cases.steps import STAGES, STEPS
@@ -154,16 +155,9 @@ def _handing_over(case: Case) -> Facts:
     }
 
 
-def _labels_fixed(case: Case) -> list[str]:
-    """The paper number of the label on each container, as it was scanned there."""
-    entry = _entry(case, "contain")
-    stated = json.loads(entry.payload)["facts"]["containers"] if entry else []
-    return [container.get("label_scan", "") for container in stated]
-
-
 def release(case: Case) -> Facts:
     """The receipt for the cremated remains."""
-    units, labels = _units(case), _labels_fixed(case)
+    units, fixed = _units(case), labels.on_containers(case)
     return {
         "disc_number": _disc(case),
         "named": _people(case.recipients.all()),
@@ -173,7 +167,7 @@ def release(case: Case) -> Facts:
                 "kind": c.kind,
                 "volume": show_quantity(c.volume_l, "volume", units, both=True),
                 "mass": show_quantity(c.mass_kg, "mass", units, both=True),
-                "label": labels[c.position - 1] if c.position <= len(labels) else "",
+                "label": fixed[c.position - 1] if c.position <= len(fixed) else "",
             }
             for c in case.containers.all()
         ],

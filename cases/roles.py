@@ -21,6 +21,7 @@ WHO: dict[str, frozenset[Role]] = {
     "list_things": frozenset({FRONT_OFFICE, OPERATOR}),
     "give_back": frozenset({FRONT_OFFICE, MANAGER}),
     "compare_band": frozenset({FRONT_OFFICE, OPERATOR}),
+    "relabel": frozenset({FRONT_OFFICE, OPERATOR}),
     "lift_hold": frozenset({MANAGER}),
     "house_rules": frozenset({MANAGER}),
     "state_wait_ground": frozenset({MANAGER}),

@@ -150,7 +150,8 @@ STEPS: dict[str, Step] = {
             "Release",
             ("contained", "released"),
             {FRONT_OFFICE},
-            "recipient_named identification_seen disc_read_aloud handed_over things_given_back",
+            "labels_stand recipient_named identification_seen disc_read_aloud handed_over "
+            "things_given_back",
             "I gave these remains to the person named.",
             witnessed=True,
         ),

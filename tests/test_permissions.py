@@ -148,6 +148,7 @@ TABLE: dict[str, list[Row]] = {
     "cases:band": [everybody(number)],
     "cases:hold": [everybody(number)],
     "cases:held": [everybody(open_hold)],
+    "cases:relabel": [everybody(number)],
     "cases:lift": [everybody(open_hold)],
     "cases:correct": [everybody(number)],
     "cases:move": [everybody(number)],

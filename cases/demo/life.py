@@ -19,6 +19,7 @@ from cases.demo.statements import SLIPS, STATEMENTS, answer, give_back, list_thi
 from cases.errors import StepRefused
 from cases.facts import Facts
 from cases.models import Case, DeviceAnswer, Hold
+from cases.relabel import relabel
 from cases.steps import STEPS
 from cases.taking import take
 from cases.waits import kinds_on_file
@@ -33,6 +34,7 @@ LATE = timedelta(minutes=40)
 # Slips that need more than one wrong word; the parts of the way stage them.
 STAGED = (
     "papers_at_charge",
+    "labels_stand",
     "retort_fit",
     "charging_temperature",
     "readings_cover",
@@ -421,7 +423,20 @@ class Life:
         for _ in range(2 if self.person.keepsake else 1):
             yield from self.label()
 
+    def _new_labels(self) -> Times:
+        """The sender's name is corrected on the shelf: the containers are labelled anew."""
+        yield self.after(30)
+        manager, sender = self.hands["MG1"], f"{self.person.sender} Ltd."
+        correct(self.case, manager, self.hands.token(), "sender", sender, "The full name.")
+        yield self.after(4)
+        self.refused("release", STATEMENTS["release"](self), "labels_stand")
+        yield from self.label()
+        label = self.hands.label(self.case)
+        relabel(self.case, self.hands[self.operator()], self.hands.token(), [label])
+
     def wait_for_family(self) -> Times:
+        if "labels_stand" in self.person.slips:
+            yield from self._new_labels()
         zone = self.hands.facility.zone
         self.at = next_working_day(self.at, zone, minutes=(self.index % 7) * 45)
         yield self.at

@@ -8,6 +8,7 @@ from cases.facts import label_read
 from cases.gates import discs, labels
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.names import fold
+from chain_of_custody.models import Paper
 from crematory.models import Role
 from retort_log.remains import plausible_range
 
@@ -131,6 +132,21 @@ def containers_sealed(s: Situation) -> Answer:
     if s.facts.are_sealed:
         return passed()
     return refused("The containers are not sealed.", OPERATOR)
+
+
+@gate("Label on each container says what is so")
+def labels_stand(s: Situation) -> Answer:
+    fixed = labels.on_containers(s.case)
+    papers = Paper.objects.filter(case=s.case, number__in=fixed, superseded__isnull=False)
+    stale = set(papers.values_list("number", flat=True))
+    which = [str(position) for position, number in enumerate(fixed, start=1) if number in stale]
+    if not which:
+        return passed()
+    return refused(
+        f"The label on container {', '.join(which)} is superseded: what it says was corrected "
+        "after it was fixed.",
+        "operator or front office prints a new label for each container, and scans each",
+    )
 
 
 @gate("Recipient named by the authorization")

@@ -1,17 +1,21 @@
 """What a container's label must be: issued for this person, with the disc, and not outdated.
 
 A case number, or a label from yesterday, would prove only that somebody knows the case. The
-paper number of a label stands on that label: the pages of an open case do not show the number of
-one that would pass (`opens_gates`). Whoever opens the paper itself can still read it there.
+paper number of a label is read from that label: no form and no refusal says it. It is no secret,
+though: the list of papers and the trail name it. The gate keeps from a mistake; who means to
+deceive signs for it with code and PIN, and the trail keeps which label was read.
 
 One container goes into the retort, so that at the charge only the newest label passes. The
 remains may lie in several containers: each carries a label of its own, made after the charge.
 """
 
+import json
+
 from django.db.models import Exists, OuterRef, Prefetch
 
 from cases import scans
 from cases.gates.base import Answer, Situation, refused, wrong_person
+from cases.models import Case
 from chain_of_custody.models import CustodyEntry, Paper
 
 LABEL = "label"
@@ -79,6 +83,14 @@ def read(s: Situation, scan: str) -> Answer | None:
             "take the old label off, fix the newest one to the container, and scan that",
         )
     return _outdated(s, paper)
+
+
+def on_containers(case: Case) -> list[str]:
+    """Return the paper number of the label on each container of remains, as read there last."""
+    entries = CustodyEntry.objects.filter(case=case, act__in=("contain", "relabel"))
+    entry = entries.filter(outcome=CustodyEntry.Outcome.DONE).order_by("-sequence").first()
+    stated = json.loads(entry.payload)["facts"].get("containers", []) if entry else []
+    return [container.get("label_scan", "") for container in stated]
 
 
 def _no_label(s: Situation, scan: str) -> Answer:

@@ -16,7 +16,7 @@ ROW = (
     '<li class="gate gate-{state}">{mark}<div><strong class="gate-word">{word}</strong> '
     '<span class="gate-name">{title}</span>{more}</div></li>'
 )
-BAND = '<p class="gate-settle"><a class="btn btn-quiet" href="{address}">{words}</a></p>'
+WAY = '<p class="gate-settle"><a class="btn btn-quiet" href="{address}">{words}</a></p>'
 
 
 @register.simple_tag
@@ -31,7 +31,10 @@ def gate_row(gate: Verdict, case: Case, above: Collection[str] = ()) -> SafeStri
         more += _settle(gate) if gate.who and not told else ""
         if gate.gate == "band_compared":
             to = escape(address("cases:band", case.number))
-            more += BAND.format(address=to, words=escape(_("Compare the identity band")))
+            more += WAY.format(address=to, words=escape(_("Compare the identity band")))
+        if gate.gate == "labels_stand":
+            to = escape(address("cases:relabel", case.number))
+            more += WAY.format(address=to, words=escape(_("Label the containers anew")))
     if gate.citation and not told:
         more += f'<p class="law-note">{escape(gate.citation)}</p>'
     return _row(gate, more)

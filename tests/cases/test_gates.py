@@ -246,6 +246,13 @@ def masses_add_up(case: Case) -> dict[str, Any]:
     return {"containers": (cast.urn(case, volume_l=Decimal(5), mass_kg=mass_kg),)}
 
 
+@situation("release")
+def labels_stand(case: Case) -> dict[str, Any]:
+    manager = cast.signature(cast.member(case.facility, cast.MANAGER))
+    correct(case, manager, cast.token(), "sender", "Another House", "misheard")
+    return {}
+
+
 def _occupied(case: Case, kind: str, stage: str) -> dict[str, Any]:
     other = cast.bring(cast.make_case(case.facility), stage)
     place = open_placement(other).place  # type: ignore[union-attr]

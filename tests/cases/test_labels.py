@@ -8,9 +8,11 @@ import pytest
 
 from cases import papers, scans
 from cases.corrections import correct
+from cases.errors import ActRefused
 from cases.gates import Situation, ask_all
 from cases.models import Case
 from cases.papers import KINDS
+from cases.relabel import relabel
 from cases.search import by_number
 from cases.steps import STEPS
 from cases.taking import take
@@ -408,3 +410,55 @@ def test_a_paper_number_opens_its_case(
     paper = cast.make_label(case)
     assert by_number(facility, typed(paper)) == case
     assert by_number(other_operator.facility, typed(paper)) is None
+
+
+def test_remains_are_not_released_under_superseded_labels(
+    facility: Facility, operator: StaffMember
+) -> None:
+    case, half = before("contain", cast.make_case(facility)), cast.MASS_KG / 2
+    first = cast.urn(case, mass_kg=half)
+    with clock.pinned(cast.time_of("contain", case)):
+        second = cast.urn(case, mass_kg=half, label_scan=cast.own_label(case))
+    attempt("contain", case, containers=(first, second))
+    case.refresh_from_db()
+    with clock.pinned(case.stage_since + timedelta(minutes=5)):
+        manager = cast.signature(cast.member(facility, cast.MANAGER))
+        correct(case, manager, cast.token(), "sender", "Another House", "misheard")
+    verdict = refusal("release", case).verdicts[0]
+    assert (verdict.gate, verdict.is_wrong_person) == ("labels_stand", False)
+    assert "The label on container 1, 2 is superseded" in verdict.reason
+
+    client = browser(operator)
+    assert url("relabel", case) in client.get(url("case", case)).content.decode()
+    with clock.pinned(case.stage_since + timedelta(minutes=10)):
+        new = [cast.own_label(case), cast.own_label(case)]
+    for bad in ((new[0], new[0]), (new[0], second.label_scan), (new[0], case.number)):
+        sent = dict(zip(("label_1", "label_2"), bad, strict=True))
+        refused = client.post(
+            url("relabel", case), {"token": cast.token(), **sent, **signed(operator)}
+        )
+        assert refused.status_code == 409
+    assert refusal("release", case).codes == ["labels_stand"]
+    good = {"token": cast.token(), "label_1": new[0], "label_2": new[1], **signed(operator)}
+    with clock.pinned(case.stage_since + timedelta(minutes=12)):
+        assert client.post(url("relabel", case), good).status_code == 302
+    entry = case.entries.get(act="relabel", outcome="done")
+    numbers = [scan.split("/")[-1] for scan in new]
+    assert facts_of(entry) == {"containers": [{"label_scan": n} for n in numbers]}
+    assert [c["label"] for c in papers.paper_facts.release(case)["containers"]] == numbers
+    assert attempt("release", case).stage_to == "released"
+
+
+def test_only_containers_on_the_shelf_are_labelled_anew(
+    facility: Facility, operator: StaffMember, manager: StaffMember
+) -> None:
+    case = before("contain", cast.make_case(facility))
+    for stage, who, code in (
+        ("processed", operator, "stage"),
+        ("contained", manager, "role"),
+        ("contained", operator, "labels_unread"),
+    ):
+        cast.bring(case, stage)
+        with pytest.raises(ActRefused) as caught:
+            relabel(case, cast.signature(who), cast.token(), [])
+        assert caught.value.code == code

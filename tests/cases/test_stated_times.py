@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from cases import acts, hold_acts
-from cases.case_page import ON_RECORD
 from cases.corrections import correct
 from cases.errors import ActRefused, StepRefused
 from cases.gates import GATES
+from cases.may_cremate import ON_RECORD
 from cases.models import Case
 from cases.moments import STANDS_ON
 from cases.taking import take
