@@ -31,7 +31,7 @@ PAGES: dict[str, Callable[[Client], str]] = {
 
 
 QUERIES = {
-    "today": 9,  # holds, groups, retorts, runs, readings, corrections, free places
+    "today": 10,  # holds, terms of the law, groups, retorts, runs, readings, corrections, places
     "list": 3,
     "found": 4,  # is it a disc's number?
     "everybody": 3,
