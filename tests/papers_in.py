@@ -9,9 +9,7 @@ from PIL import Image
 SIZE = (320, 200)
 
 
-def picture(
-    form: str, size: tuple[int, int] = SIZE, colour: str = "navy", **saved: Any
-) -> bytes:
+def picture(form: str, size: tuple[int, int] = SIZE, colour: str = "navy", **saved: Any) -> bytes:
     """Return a picture of two halves."""
     out = io.BytesIO()
     image = Image.new("RGB", size, "white")
