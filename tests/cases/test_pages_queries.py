@@ -37,7 +37,7 @@ QUERIES = {
     "everybody": 3,
     "machines": 6,  # retorts, runs, readings and their corrections
     # and the tagged persons, their labels and holds, the retort's gates, its last readings
-    "machine": 11,
+    "machine": 13,
     "places": 3,
     "house": 4,  # staff and retorts
 }
