@@ -168,7 +168,7 @@ def _rules_triggers() -> list[Trigger]:
             CASE,
             "INSERT",
             "NEW.judged_under_id IS NOT NULL",
-            "a case that begins was not judged yet",
+            "a case begins as expected, and was not judged yet",
         ),
         Trigger(
             "case_keeps_its_law",

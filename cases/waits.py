@@ -6,6 +6,8 @@ from cases.law.rules import Waiver
 from cases.law.words import GROUNDS, paper_words
 from cases.models import Case
 
+# What the end of a wait is read from, so that a page may fetch it once for many persons.
+FETCHED = ("documents", "wait_grounds")
 CERTIFICATES = ("death_record", "final_death_certificate")
 FROM = {
     "death": "death",

@@ -207,7 +207,7 @@ def parse_quantity(
     match = _QUANTITY.fullmatch(typed)
     number = match and _number(match["number"])
     if match is None or number is None:
-        raise QuantityError(f"“{typed}” cannot be read as a {kind}. {_advice(spec)}")
+        raise QuantityError(f"“{typed}” cannot be read as {_a(kind)}. {_advice(spec)}")
     amount, unit = _amount(number, match["unit"], spec, default_unit)
     with localcontext() as context:
         context.prec = _PRECISION
@@ -226,8 +226,13 @@ def _tidy(text: str, spec: Kind) -> str:
     if not typed:
         raise QuantityError(f"The {spec.name} is missing. {_advice(spec)}")
     if max(len(text), len(typed)) > LONGEST_INPUT:
-        raise QuantityError(f"That is too long for a {spec.name}. {_advice(spec)}")
+        raise QuantityError(f"That is too long for {_a(spec.name)}. {_advice(spec)}")
     return typed
+
+
+def _a(name: str) -> str:
+    """The name with its article."""
+    return f"an {name}" if name[0] in "aeiou" else f"a {name}"
 
 
 def _advice(spec: Kind) -> str:
@@ -271,7 +276,7 @@ def _unit(written: str, spec: Kind) -> str:
     if dimension and dimension != spec.name:
         problem = f"“{written.strip()}” is a unit of {dimension}, not of {spec.name}."
     else:
-        problem = f"The unit “{written.strip()}” is not known for a {spec.name}."
+        problem = f"The unit “{written.strip()}” is not known for {_a(spec.name)}."
     raise QuantityError(f"{problem} {_advice(spec)}")
 
 
@@ -290,7 +295,7 @@ def _check_limits(value: Decimal, typed: str, spec: Kind, low: Decimal, high: De
     if low <= value <= high:
         return
     if value <= 0 < low:
-        problem = f"A {spec.name} must be more than zero; “{typed}” is not."
+        problem = f"{_a(spec.name).capitalize()} must be more than zero; “{typed}” is not."
     elif value < low:
         problem = f"“{typed}” is below the least that is accepted here, {_both(low, spec)}."
     else:

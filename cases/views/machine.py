@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_http_methods, require_safe
 
-from cases import holds, overview
+from cases import holds, overview, waits
 from cases.doubt_words import question
 from cases.forms.machine import CorrectReadingForm, ReadingForm
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
@@ -237,7 +237,7 @@ def _candidates(request: StaffRequest, here: Machine, now: datetime) -> dict[str
     that the number of queries does not grow with the persons.
     """
     tagged = overview.open_cases(request.facility).filter(stage="tagged")
-    rows = tagged.select_related("disc", "delivery").prefetch_related(labels.FETCH)
+    rows = tagged.select_related("disc", "delivery").prefetch_related(labels.FETCH, *waits.FETCHED)
     longest = rows.order_by("stage_since")[: CANDIDATES + 1]
     cases = overview.with_facility(longest, request.facility)
     held = set(

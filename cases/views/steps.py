@@ -1,10 +1,12 @@
 """Taking a step: its form, its gates, and the refusal that cannot be overlooked."""
 
+from django.db.models import prefetch_related_objects
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
+from cases.case_page import FETCHED
 from cases.errors import ActRefused
 from cases.forms.base import new_token
 from cases.forms.steps import FORMS, StepForm
@@ -41,6 +43,7 @@ def gates_shown(case: Case, step: Step, form: StepForm) -> list[Verdict]:
     """Return all gates of the step as they stand; none where the step cannot be next."""
     if case.stage not in step.stages_from:
         return []
+    prefetch_related_objects([case], *FETCHED)
     return ask_all(Situation(case=case, step=step, now=clock.now(), retort=form.chosen_retort()))
 
 

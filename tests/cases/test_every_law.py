@@ -19,6 +19,13 @@ from tests import cast
 pytestmark = pytest.mark.django_db
 NOW = cast.START + timedelta(days=400)
 UNKNOWN = "unknown here"
+CITING = (
+    "papers_at_receipt",
+    "documents_on_file",
+    "papers_at_charge",
+    "medical_clearance",
+    "waiting_period",
+)
 
 
 def citations(code: str) -> set[str]:
@@ -70,12 +77,3 @@ def test_a_person_is_refused_by_this_law(code: str, client: Client) -> None:
     page = client.get(reverse("cases:case", args=[shown.case.number])).content.decode()
     assert "Clocks of the law" in page
     assert rules.name.replace("'", "&#x27;") in page
-
-
-CITING = (
-    "papers_at_receipt",
-    "documents_on_file",
-    "papers_at_charge",
-    "medical_clearance",
-    "waiting_period",
-)

@@ -31,13 +31,13 @@ PAGES: dict[str, Callable[[Client], str]] = {
 
 
 QUERIES = {
-    "today": 9,  # holds, groups, retorts, runs, readings, corrections, free places
+    "today": 10,  # holds, terms of the law, groups, retorts, runs, readings, corrections, places
     "list": 3,
     "found": 4,  # is it a disc's number?
     "everybody": 3,
     "machines": 6,  # retorts, runs, readings and their corrections
     # and the tagged persons, their labels and holds, the retort's gates, its last readings
-    "machine": 11,
+    "machine": 13,
     "places": 3,
     "house": 4,  # staff and retorts
 }

@@ -17,9 +17,10 @@ def fill(facility: Facility) -> None:
     raw.run(
         "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < %s) "
         "INSERT INTO cases_case (facility_id, number, stage, stage_since, decedent_name, "
-        "name_folded, died_at, sex, sender, disposition, jurisdiction, announced_at) "
-        "SELECT %s, 'N' || i, 'expected', %s, 'Person ' || i, 'person ' || i, %s, '', 'Home', '', "
-        "'', %s, %s FROM n",
+        "name_folded, died_at, died_known_as, sex, sender, disposition, jurisdiction, "
+        "announced_at) "
+        "SELECT %s, 'N' || i, 'expected', %s, 'Person ' || i, 'person ' || i, %s, 'exact', '', "
+        "'Home', '', %s, %s FROM n",
         PERSONS, facility.pk, *(cast.START,) * 2, facility.jurisdiction, cast.START,
     )  # fmt: skip
     raw.run("ANALYZE cases_case")
