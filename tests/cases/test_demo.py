@@ -76,8 +76,9 @@ def test_one_hold_stands_and_one_was_lifted(house: Facility) -> None:
 
 def test_corrections_returns_and_shipments_happened(house: Facility) -> None:
     acts = Counter(CustodyEntry.objects.values_list("act", flat=True))
-    assert acts["correct"] == 2
+    assert acts["correct"] == 3
     assert acts["compare_band"] == 1
+    assert acts["relabel"] == 1
     assert acts["return_uncremated"] == 2  # the first attempt had no receipt
     assert Release.objects.exclude(tracking_number="").exists()
 
