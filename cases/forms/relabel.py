@@ -13,7 +13,7 @@ class RelabelForm(SignedForm):
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         super().__init__(*args, facility=case.facility, **kwargs)
-        self.names = []
+        self.names: list[str] = []
         for container in case.containers.all():
             name = f"label_{container.position}"
             self.names.append(name)

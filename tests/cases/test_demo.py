@@ -86,8 +86,9 @@ def test_one_dispute_stands_and_the_others_were_settled_by_papers(house: Facilit
 
 def test_corrections_returns_and_shipments_happened(house: Facility) -> None:
     acts = Counter(CustodyEntry.objects.values_list("act", flat=True))
-    assert acts["correct"] == 2
+    assert acts["correct"] == 3
     assert acts["compare_band"] == 1
+    assert acts["relabel"] == 1
     assert acts["return_uncremated"] == 2  # the first attempt had no receipt
     assert Release.objects.exclude(tracking_number="").exists()
 

@@ -55,7 +55,7 @@ def new(manager: StaffMember) -> StaffMember:
     )
 
 
-def test_the_cast_and_the_demonstration_own_theirs(clerk: StaffMember) -> None:
+def test_the_cast_owns_its_secrets(clerk: StaffMember) -> None:
     assert (clerk.pin_is_given, clerk.password_is_given) == (False, False)
 
 

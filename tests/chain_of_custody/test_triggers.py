@@ -13,6 +13,9 @@ from chain_of_custody.triggers import Trigger
 from tests import raw
 
 pytestmark = pytest.mark.django_db
+on_postgresql = pytest.mark.skipif(
+    connection.vendor != "postgresql", reason="only PostgreSQL keeps triggers in such parts"
+)
 
 
 def ours(label: str) -> Trigger:
@@ -76,10 +79,9 @@ def test_an_outdated_trigger_counts_as_missing(monkeypatch: pytest.MonkeyPatch) 
     assert new.name in triggers.present()
 
 
+@on_postgresql
 def test_a_switched_off_trigger_counts_as_missing() -> None:
     """PostgreSQL can switch a trigger off and keep it in the catalogue."""
-    if connection.vendor != "postgresql":
-        return
     trigger = ours("case_begins")
     raw.run(f'ALTER TABLE "{trigger.table}" DISABLE TRIGGER "{trigger.name}"')
     assert triggers.missing() == ["case_begins"]
@@ -126,10 +128,9 @@ def test_a_replaced_body_refuses_again(case: Case) -> None:
         'CREATE TRIGGER "{0}" AFTER UPDATE ON cases_case FOR EACH ROW EXECUTE FUNCTION "{0}"()',
     ],
 )
+@on_postgresql
 def test_a_narrowed_trigger_counts_as_missing(change: str) -> None:
     """PostgreSQL keeps condition, columns and moment outside the function."""
-    if connection.vendor != "postgresql":
-        return
     trigger = ours("stage_by_table")
     raw.drop_trigger(trigger)
     raw.run(change.format(trigger.name))
@@ -138,18 +139,16 @@ def test_a_narrowed_trigger_counts_as_missing(change: str) -> None:
     assert triggers.missing() == []
 
 
+@on_postgresql
 def test_a_trigger_for_replicas_only_counts_as_missing() -> None:
-    if connection.vendor != "postgresql":
-        return
     trigger = ours("case_begins")
     raw.run(f'ALTER TABLE "{trigger.table}" ENABLE REPLICA TRIGGER "{trigger.name}"')
     assert triggers.missing() == ["case_begins"]
 
 
+@on_postgresql
 def test_a_function_with_settings_of_its_own_counts_as_missing() -> None:
     """Another search path would let the body read other tables under the same names."""
-    if connection.vendor != "postgresql":
-        return
     trigger = ours("stage_by_entry")
     raw.run(f'ALTER FUNCTION "{trigger.name}"() SET search_path = pg_temp, public')
     assert triggers.missing() == ["stage_by_entry"]
@@ -157,10 +156,9 @@ def test_a_function_with_settings_of_its_own_counts_as_missing() -> None:
     assert triggers.missing() == []
 
 
+@on_postgresql
 def test_the_same_name_on_a_second_table_hides_nothing() -> None:
     """PostgreSQL allows it; the right trigger still counts, and the other one is removed."""
-    if connection.vendor != "postgresql":
-        return
     name = ours("case_begins").name
     raw.run(
         f'CREATE TRIGGER "{name}" BEFORE DELETE ON cases_hold FOR EACH ROW '
