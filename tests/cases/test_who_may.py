@@ -111,7 +111,6 @@ def test_an_objection_sticks_to_the_person_named(
 
 BUTTONS = {
     "documents": {cast.CLERK, cast.MANAGER},
-    "agents": {cast.CLERK, cast.MANAGER},
     "recipients": {cast.CLERK, cast.MANAGER},
     "settle": {cast.CLERK},
     "devices": {cast.CLERK, cast.OPERATOR},
@@ -128,6 +127,8 @@ def test_a_member_is_shown_the_buttons_of_their_roles(facility: Facility, key: s
     page = text_of(client, url("case", case))
     for name, keys in BUTTONS.items():
         assert (f'href="{url(name, case)}"' in page) is (key in keys), name
+    # Everybody may read who may authorize; only these are offered to name somebody.
+    assert ("Name, sign, object</a>" in page) is (key in {cast.CLERK, cast.MANAGER})
     lift = url("lift", case, case.holds.get().pk)
     assert (lift in page) is (key == cast.MANAGER)
     assert ("A manager lifts this hold" in page) is (key != cast.MANAGER)
