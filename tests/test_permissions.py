@@ -106,6 +106,10 @@ TABLE: dict[str, list[Row]] = {
     "machine": [everybody(retort, other=404)],
     "places": [everybody()],
     "house": [everybody()],
+    "house-rules": [everybody()],
+    # One path that may be asked for, and one that nothing was asked of yet.
+    "house-rule": [Row(nothing, 403, 403, 404, 403)],
+    "house-rule-back": [Row(nothing, 403, 403, 404, 403)],
     "my-pin": [everybody()],
     "my-password": [everybody()],
     "member-add": [manager_only(nothing, 200, 403)],
@@ -145,6 +149,7 @@ TABLE: dict[str, list[Row]] = {
     "cases:devices": [everybody(number)],
     "cases:things": [everybody(number)],
     "cases:give-back": [everybody(number)],
+    "cases:wait": [manager_only(number, 404, 403)],  # Montana knows no ground
     "cases:band": [everybody(number)],
     "cases:hold": [everybody(number)],
     "cases:held": [everybody(open_hold)],

@@ -93,10 +93,24 @@ def band_compared(case: Case) -> dict[str, Any]:
     return {}
 
 
-@situation("authorize")
-def documents_on_file(case: Case) -> dict[str, Any]:
+def _without_removal_authorization(case: Case) -> dict[str, Any]:
     raw.past_triggers("DELETE FROM cases_document WHERE kind = 'removal_authorization'")
     return {}
+
+
+@situation("receive")
+def papers_at_receipt(case: Case) -> dict[str, Any]:
+    return _without_removal_authorization(case)
+
+
+@situation("authorize")
+def documents_on_file(case: Case) -> dict[str, Any]:
+    return _without_removal_authorization(case)
+
+
+@situation("charge")
+def papers_at_charge(case: Case) -> dict[str, Any]:
+    return _without_removal_authorization(case)
 
 
 @situation("authorize")
