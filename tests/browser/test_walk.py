@@ -141,11 +141,6 @@ def read_temperatures(operator: Hand, primary: str, secondary: str, at: str = ""
     if at:
         operator.fill(at=at)
     operator.send()
-    asked = operator.page.locator("main [name='is_confirmed']")
-    if asked.count():
-        operator.fill(primary=primary, secondary=secondary)
-        asked.check()
-        operator.send()
     expect(operator.page.locator("body")).to_contain_text(re.compile("recorded|Is this right"))
     if operator.page.locator("[name='is_confirmed']").count():
         operator.fill(is_confirmed=True)  # the walk takes minutes where a chamber takes hours
