@@ -24,6 +24,7 @@ from cases.models import (
     RulesVersion,
     ThingReturned,
     ThingsLookedFor,
+    WaitGround,
 )
 from cases.steps import BEFORE_CHARGE, STEPS, Step
 from chain_of_custody.models import CustodyEntry, SealedValue
@@ -169,13 +170,6 @@ def _rules_triggers() -> list[Trigger]:
             "INSERT",
             "NEW.judged_under_id IS NOT NULL",
             "a case begins as expected, and was not judged yet",
-        ),
-        Trigger(
-            "case_keeps_its_law",
-            CASE,
-            "UPDATE",
-            "NEW.jurisdiction <> OLD.jurisdiction",
-            "a case keeps its jurisdiction",
         ),
         Trigger(
             "house_rules_by_entry",
@@ -359,6 +353,7 @@ def register_all() -> None:
         ThingReturned,
         ThingsLookedFor,
         DocumentSheet,
+        WaitGround,
     )
     register(
         *_stage_triggers(),

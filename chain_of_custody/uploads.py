@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import filetype
 import pikepdf
 import pypdfium2
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageFile, ImageOps, UnidentifiedImageError
 from pillow_heif import register_heif_opener
 
 register_heif_opener()
@@ -126,6 +126,8 @@ def _kind(data: bytes) -> str:
 @contextmanager
 def _decoding() -> Iterator[None]:
     """Turn whatever a decoder throws at a broken or monstrous file into a refusal."""
+    # The typesetter lets pictures pass that are cut off, for the whole process it runs in.
+    lenient, ImageFile.LOAD_TRUNCATED_IMAGES = ImageFile.LOAD_TRUNCATED_IMAGES, False
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", Image.DecompressionBombWarning)
@@ -144,6 +146,8 @@ def _decoding() -> Iterator[None]:
         pypdfium2.PdfiumError,
     ) as error:
         raise _broken() from error
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = lenient
 
 
 def _too_many_pixels() -> UploadRefused:

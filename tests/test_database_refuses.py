@@ -373,7 +373,7 @@ def test_a_correction_opens_its_own_value_alone(
         )
 
 
-SETTLED = ["disposition = 'ship'", "jewellery = 'stays'", "is_death_reportable = NULL"]
+SETTLED = ["disposition = 'ship'", "is_death_reportable = NULL"]
 
 
 @pytest.mark.parametrize("change", SETTLED)

@@ -329,7 +329,7 @@ def test_what_was_typed_outlives_the_session(facility: Facility, operator: Staff
     text = client.get(url("step", case, "contain")).content.decode()
     assert 'value="keepsake"' in text
     assert "Container 2" in text
-    assert "Enter the PINs again" in text
+    assert "enter PINs where they are asked" in text
     assert cast.pin_of(operator) not in text
     assert 'value="keepsake"' not in client.get(url("step", case, "contain")).content.decode()
 

@@ -7,7 +7,7 @@ import pikepdf
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image
+from PIL import Image, ImageFile
 
 from chain_of_custody import uploads
 from chain_of_custody.uploads import UploadRefused, draw, inspect
@@ -27,6 +27,15 @@ def refusal(data: bytes) -> str:
 @pytest.mark.parametrize("form", ["JPEG", "PNG", "HEIF"])
 def test_a_picture_is_told_by_its_bytes(form: str) -> None:
     assert (inspect(picture(form)).kind, inspect(picture(form)).pages) == (form, 1)
+
+
+def test_a_cut_off_picture_is_refused_beside_the_typesetter(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """WeasyPrint tells Pillow, for the whole process, to take pictures that are cut off."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    assert refusal(picture("PNG")[:-40]) == "file_broken"
+    assert ImageFile.LOAD_TRUNCATED_IMAGES is True
 
 
 def test_the_pages_of_a_pdf_are_counted() -> None:
