@@ -107,11 +107,14 @@ def announce(office: Hand) -> str:
     return found[1]
 
 
+def file_paper(office: Hand, number: str, kind: str) -> None:
+    office.go(f"/cases/{number}/documents/")
+    office.fill(kind=kind, reference="R-1", issued_by="Harrow & Vale", issued_on="2026-01-02")
+    office.send()
+
+
 def office_papers(office: Hand, number: str) -> None:
-    for kind in ("cremation_authorization", "removal_authorization"):
-        office.go(f"/cases/{number}/documents/")
-        office.fill(kind=kind, reference="R-1", issued_by="Harrow & Vale", issued_on="2026-01-02")
-        office.send()
+    file_paper(office, number, "cremation_authorization")
     office.go(f"/cases/{number}/agents/")
     office.fill(
         name="Vera Oldmeadow", relation="child/daughter", nobody_before=True, whole_class=True
@@ -208,6 +211,7 @@ def test_it_walks_a_person_from_the_call_to_the_release(
         office = Hand(browser, live_server.url, house, cast.CLERK)
         operator = Hand(browser, live_server.url, house, cast.OPERATOR)
         number = announce(office)
+        file_paper(office, number, "removal_authorization")
         office.step(
             number,
             "receive",
