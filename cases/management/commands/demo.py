@@ -82,6 +82,7 @@ class Command(BaseCommand):
             path.with_name(path.name + suffix).unlink(missing_ok=True)
 
     def _walk(self, folder: Path) -> None:
+        before = set(folder.glob("*.pdf"))
         try:
             report = walk(folder, clock.now(), self.stdout.write)
         except PressUnavailable as error:
@@ -89,7 +90,8 @@ class Command(BaseCommand):
         if report.first is not None:
             raise CommandError(f"The trail does not hold: {report.first.text}")
         self.stdout.write(f"The trail holds: {report.size} entries, root {report.root}")
-        self.stdout.write(f"Papers in {folder}: {len(list(folder.glob('*.pdf')))}")
+        printed = set(folder.glob("*.pdf")) - before
+        self.stdout.write(f"New papers in {folder}: {len(printed)}")
 
     def _print_logins(self) -> None:
         self.stdout.write(f"{'code':6}{'password':22}{'PIN':10}role")
@@ -108,6 +110,7 @@ class Command(BaseCommand):
         from crematory.wsgi import application
 
         self.stdout.write(f"Open http://{HOST}:{port}/   (Ctrl+C ends)")
+        self.stdout.flush()  # what is read through a pipe must see the log-ins before it ends
         try:
             serve(application, host=HOST, port=port, max_request_body_size=LARGEST_SENDING)
         except OSError as error:
