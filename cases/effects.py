@@ -10,6 +10,7 @@ from django.utils import timezone
 from cases import scans, things
 from cases.errors import StepRefused
 from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer
+from cases.names import is_same_name
 from chain_of_custody.models import Place, Placement, open_placement
 from crematory.signatures import Signature
 from retort_log import selectors
@@ -170,10 +171,11 @@ def _with_things(case: Case, facts: Any, at: datetime) -> None:
 @effect
 def release(case: Case, facts: Any, at: datetime) -> Moved:
     _with_things(case, facts, at)
+    named = (r.name for r in case.recipients.all() if is_same_name(r.name, facts.recipient_name))
     Release.objects.create(
         case=case,
         released_at=at,
-        recipient_name=facts.recipient_name,
+        recipient_name=next(named, facts.recipient_name),  # as the authorization writes it
         identification=facts.identification,
         carrier=facts.carrier,
         tracking_number=facts.tracking_number,

@@ -71,6 +71,14 @@ def by_number(facility: Facility, text: str) -> Case | None:
     return None
 
 
+def superseded_paper(facility: Facility, text: str) -> Paper | None:
+    """Return the paper whose number or label was read, if a correction superseded it."""
+    if (read := scans.label(text)) is None:
+        return None
+    papers = Paper.objects.filter(facility=facility, number=read.paper_number)
+    return papers.filter(superseded__isnull=False).first()
+
+
 def is_mistyped(text: str) -> bool:
     """True for a label's scan or a case number whose check character does not hold."""
     typed = text.strip().upper()

@@ -7,7 +7,7 @@ from decimal import Decimal
 from cases.facts import label_read
 from cases.gates import discs, labels
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
-from cases.names import fold
+from cases.names import is_same_name
 from chain_of_custody.models import Paper
 from crematory.models import Role
 from retort_log.remains import plausible_range
@@ -154,7 +154,7 @@ def recipient_named(s: Situation) -> Answer:
     names = [recipient.name for recipient in s.case.recipients.all()]
     if s.facts is None:
         return asked(f"Named to receive: {', '.join(names)}.")
-    if fold(s.facts.recipient_name) in {fold(name) for name in names}:
+    if any(is_same_name(s.facts.recipient_name, name) for name in names):
         return passed()
     return refused(
         f"“{s.facts.recipient_name}” is not named. Named: {', '.join(names)}.",

@@ -101,6 +101,12 @@ def scan(request: StaffRequest) -> HttpResponse:
         return asked.to_list()
     found = search.by_number(request.facility, text)
     if found:
+        if paper := search.superseded_paper(request.facility, text):
+            messages.warning(
+                request,
+                f"Paper {paper.number} is superseded: what it says was corrected since. "
+                "Put it out of use, and print it anew.",
+            )
         return redirect("cases:case", number=found.number)
     if any(character.isdigit() for character in text) or "/" in text:
         messages.warning(request, f"No case, disc or paper has the number {text}.")

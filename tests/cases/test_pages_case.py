@@ -433,3 +433,8 @@ def test_a_printed_paper_is_listed_and_marked_once_it_is_superseded(
     data = {"field": "born_on", "value": "1942-05-06", "why": "x", "token": cast.token()}
     client.post(url("correct", case), data | signed(clerk))
     assert "Superseded by a correction" in text_of(client, url("case", case))
+    paper = case.papers.get().number
+    for read in (paper, f"CASE/{case.number}/{paper}"):
+        found = client.post(reverse("cases:scan"), {"q": read}, follow=True)
+        assert found.redirect_chain[-1][0] == url("case", case)
+        assert f"Paper {paper} is superseded" in found.content.decode()
