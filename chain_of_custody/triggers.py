@@ -195,6 +195,7 @@ def install(using: str = "default", **kwargs: Any) -> None:
         for one in want.keys() - there:
             for statement in VENDORS[conn.vendor](want[one]):
                 cursor.execute(statement, None)
+    _drop_unused_functions(using)
 
 
 def make_way(using: str = "default", **kwargs: Any) -> None:
@@ -211,8 +212,23 @@ def _drop(using: str, one: Standing) -> None:
     on = f' ON "{one.table}"' if connections[using].vendor == "postgresql" else ""
     with connections[using].cursor() as cursor:
         cursor.execute(f'DROP TRIGGER "{one.name}"{on}', None)
-        if on:
-            cursor.execute(f'DROP FUNCTION IF EXISTS "{one.name}"()', None)
+
+
+UNUSED_FUNCTIONS = (
+    "SELECT p.proname FROM pg_proc p WHERE p.proname LIKE 'refuse\\_%' "
+    "AND pg_function_is_visible(p.oid) "
+    "AND NOT EXISTS (SELECT 1 FROM pg_trigger t WHERE t.tgfoid = p.oid)"
+)
+
+
+def _drop_unused_functions(using: str) -> None:
+    """Remove what triggers of earlier versions ran; SQLite keeps a trigger's text in itself."""
+    if connections[using].vendor != "postgresql":
+        return
+    with connections[using].cursor() as cursor:
+        cursor.execute(UNUSED_FUNCTIONS, None)
+        for (name,) in cursor.fetchall():
+            cursor.execute(f'DROP FUNCTION "{name}"()', None)
 
 
 def require_installed() -> None:

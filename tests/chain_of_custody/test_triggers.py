@@ -169,6 +169,19 @@ def test_the_same_name_on_a_second_table_hides_nothing() -> None:
     assert len(triggers.standing()) == len(triggers.wanted())
 
 
+@on_postgresql
+def test_functions_of_earlier_triggers_go() -> None:
+    raw.run(
+        "CREATE FUNCTION refuse_earlier_0a1b2c3d() RETURNS trigger LANGUAGE plpgsql "
+        "AS $$ BEGIN RETURN NEW; END $$"
+    )
+    triggers.install()
+    with connection.cursor() as cursor:
+        cursor.execute(triggers.UNUSED_FUNCTIONS, None)
+        assert cursor.fetchall() == []
+    assert triggers.missing() == []
+
+
 def test_a_trigger_on_another_table_counts_as_missing() -> None:
     """The same name elsewhere guards nothing."""
     trigger = ours("cases_hold_delete")
