@@ -12,6 +12,7 @@ from cases.models import HARMLESS, DeviceAnswer
 
 YES = DeviceAnswer.Answer.YES
 RADIOACTIVE = DeviceAnswer.Device.RADIOACTIVE
+SEEDS = DeviceAnswer.Use.SEEDS
 REMOVAL = ("removed_by", "removed_at", "went_to", "receipt_reference")
 ATTESTATION = ("attested_by", "attester_licence")
 # What each outcome must say, and no other outcome may.
@@ -82,8 +83,11 @@ def _check_nuclide(answer: DeviceAnswer) -> None:
         answer.device == RADIOACTIVE and answer.answer == YES
     ):
         raise ActRefused("outcome_not_allowed", "A nuclide belongs to a radioactive implant.")
-    if answer.nuclide_use == "dose" and answer.outcome:
-        raise ActRefused("outcome_not_allowed", "A dose is in the whole body: it is not removed.")
+    if answer.device == RADIOACTIVE and answer.outcome and answer.nuclide_use != SEEDS:
+        raise ActRefused(
+            "outcome_not_allowed",
+            "Only sealed seeds can be removed; a dose is in the whole body. Say which it was.",
+        )
     if (answer.activity_mbq is None) != (answer.activity_on is None):
         raise ActRefused("outcome_unfinished", "State the activity together with its day.")
     if answer.activity_mbq is not None and answer.activity_mbq <= 0:

@@ -9,6 +9,7 @@ from cases.waits import kinds_on_file
 
 OFFICE = "front office"
 RADIOACTIVE = DeviceAnswer.Device.RADIOACTIVE
+SEEDS = DeviceAnswer.Use.SEEDS
 ADVISER = "the radiation-protection adviser, in writing"
 
 
@@ -68,7 +69,7 @@ def radionuclide_wait(s: Situation) -> Answer:
     if stated is None or stated.answer != "yes":
         return passed()
     by_law = s.case.law.radioactive_citation
-    if stated.outcome:
+    if stated.outcome and stated.nuclide_use == SEEDS:
         return passed(stated.get_outcome_display(), by_law)
     found = radiation.answer_for(s.case, stated, s.now)
     citation = "; ".join(dict.fromkeys(filter(None, (found.source, by_law))))

@@ -85,7 +85,12 @@ class Clearing(RuleBasedStateMachine):
             )
         )  # fmt: skip
         possible = self.case.stage in BEFORE_CHARGE and (
-            not outcome or (said == "yes" and (outcome != "stays" or device in HARMLESS))
+            not outcome
+            or (
+                said == "yes"
+                and device != "radioactive"  # nobody says here that it was sealed seeds
+                and (outcome != "stays" or device in HARMLESS)
+            )
         )
         assert done <= possible
         assert done or not (possible and is_signed)

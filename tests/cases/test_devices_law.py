@@ -305,6 +305,28 @@ def test_without_a_wait_the_adviser_is_asked(case: Case, fields: dict[str, Any])
     assert "adviser" in refused.who
 
 
+ATTESTED: dict[str, Any] = {
+    "outcome": "attested", "attested_by": "M. Tolworthy", "attester_licence": "E-22",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("outcome", [REMOVAL, ATTESTED])
+def test_only_seeds_end_the_wait_by_an_outcome(case: Case, outcome: dict[str, Any]) -> None:
+    for use in ({}, {"nuclide": "I-125"}, {"nuclide_use": "dose"}):
+        with pytest.raises(ActRefused) as refused:
+            answer(case, "radioactive", **use, **outcome)
+        assert refused.value.code == "outcome_not_allowed"
+    answer(case, "radioactive", **SEEDS, **outcome)
+    assert ask("radionuclide_wait", case).state == PASSED
+
+
+def test_an_outcome_that_does_not_say_seeds_does_not_pass_the_gate(case: Case) -> None:
+    DeviceAnswer.objects.create(
+        case=case, device="radioactive", answer="yes", informant="son", answered_at=NOON, **ATTESTED
+    )
+    assert ask("radionuclide_wait", case).state == REFUSED
+
+
 def test_the_activity_now_is_that_of_icrp_107(case: Case) -> None:
     # Half-life of I-125 59.40 d, fraction left after 30 d 0.704636 (ICRP 107, radioactivedecay).
     stated: dict[str, Any] = {"activity_mbq": Decimal(1000), "activity_on": date(2026, 2, 7)}
