@@ -33,10 +33,16 @@ def _unsettled() -> str:
         f"SELECT h.id FROM {HOLDER} h JOIN {HOLDER} o ON o.id = NEW.holder_id "
         "AND h.case_id = o.case_id AND h.person = o.person"
     )
+    # A withdrawal takes back what was signed before it was stated, even if signed at a later date.
+    taken_back = (
+        f"SELECT 1 FROM {WORD} e WHERE e.holder_id IN ({own}) AND e.position = 'signed' "
+        "AND e.id < w.id AND e.said_at >= s.said_at"
+    )
     over = (
         f"SELECT 1 FROM {WORD} s WHERE s.holder_id IN ({own}) AND ("
         "(s.position = 'settled' AND s.id > w.id) OR (s.position = 'signed' "
-        "AND w.position = 'withdrawn' AND s.said_at > w.said_at))"
+        "AND w.position = 'withdrawn' AND s.said_at > w.said_at "
+        f"AND NOT EXISTS ({taken_back})))"
     )
     return (
         f"EXISTS (SELECT 1 FROM {WORD} w WHERE w.holder_id IN ({own}) "

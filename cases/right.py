@@ -68,7 +68,7 @@ def person_of(holder: RightHolder) -> Person:
         name=holder.name,
         class_key=holder.rank,
         signed=_signed(row for row in said if row.holder_id == holder.pk),
-        withdrew_at=withdrew.said_at if withdrew else None,
+        withdrew_at=_taken_back_at(withdrew, said) if withdrew else None,
         withdrawal_is_settled=withdrew is not None and _is_over(withdrew, said),
         objection=_objection(said),
     )
@@ -138,9 +138,20 @@ def _settled_after(row: AuthorizingAgent, said: list[AuthorizingAgent]) -> Autho
     return next((s for s in later if s.position == Position.SETTLED), None)
 
 
+def _taken_back_at(withdrew: AuthorizingAgent, said: list[AuthorizingAgent]) -> datetime:
+    """Return up to when signatures are taken back: all stated before, whatever the letter's date.
+
+    A letter may be dated before the signature that was recorded first; it is no less meant.
+    """
+    earlier = said[: said.index(withdrew)]
+    signed = [row.said_at for row in earlier if row.position == Position.SIGNED]
+    return max([withdrew.said_at, *signed])
+
+
 def _is_over(withdrew: AuthorizingAgent, said: list[AuthorizingAgent]) -> bool:
     """Whether a withdrawal is settled, or the person has signed anew in any class since."""
-    anew = (row.position == Position.SIGNED and row.said_at > withdrew.said_at for row in said)
+    since = _taken_back_at(withdrew, said)
+    anew = (row.position == Position.SIGNED and row.said_at > since for row in said)
     return _settled_after(withdrew, said) is not None or any(anew)
 
 

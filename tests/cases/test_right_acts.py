@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import DatabaseError, transaction
 
 from cases import right, right_acts
 from cases.authority import Outcome
@@ -317,6 +318,25 @@ def test_a_signature_taken_back_and_given_anew(
     assert outcome(case) is Outcome.DISPUTED
     cast.speaks(son, clerk, "signed", said_at=clock.now() - timedelta(days=1))
     assert outcome(case) is Outcome.DISPUTED  # that paper is older than the withdrawal
+    cast.speaks(son, clerk, "signed")
+    assert outcome(case) is Outcome.SUFFICIENT
+
+
+@pytest.mark.parametrize("days", [0, 1])
+def test_a_withdrawal_dated_before_the_recorded_signature_counts(
+    case: Case, clerk: StaffMember, son: RightHolder, days: int
+) -> None:
+    ruled_out(case, clerk)
+    signed_at = clock.now() - timedelta(days=1)
+    cast.speaks(son, clerk, "signed", said_at=signed_at)
+    cast.speaks(son, clerk, "withdrawn", said_at=signed_at - timedelta(days=days))
+    assert outcome(case) is Outcome.DISPUTED
+    hold = case.holds.get()
+    lifted = {"lifted_at": clock.now(), "lifted_on": "order", "lift_reason": "as ordered"}
+    with pytest.raises(DatabaseError, match="only when it is settled"), transaction.atomic():
+        type(hold).objects.filter(pk=hold.pk).update(
+            lift_document=cast.paper(case, "court_order"), **lifted
+        )
     cast.speaks(son, clerk, "signed")
     assert outcome(case) is Outcome.SUFFICIENT
 
