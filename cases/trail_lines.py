@@ -103,6 +103,8 @@ REASONS = {
     "answer_missing": "it was not said who of the local authority answered",
     "found_before_death": "the person would have been found before the death",
     "ground_unknown": "the law of this case knows no such ground",
+    "waiver_paper_missing": "the paper by which the wait is waived was not chosen",
+    "waiver_paper_replaced": "a later version had replaced the paper of the waiver",
     "basis_missing": "it was not said who stated the ground, and on what",
     "unchanged": "it would have changed nothing",
     "password_wrong": "the current password was not known",

@@ -45,6 +45,8 @@ def state_wait_ground(
             raise ActRefused("basis_missing", "Say who stated the ground, and on what.")
         if document is not None and document.case_id != locked.pk:
             raise ActRefused("ground_unknown", "This paper belongs to another case.")
+        if is_claimed:
+            _check_paper(locked, ground, document)
         row = WaitGround(
             case=locked,
             ground=ground,
@@ -63,3 +65,19 @@ def state_wait_ground(
         }
 
     return do_act(ACT, case, signed_by.member, token, write, signature="pin")
+
+
+def _check_paper(case: Case, ground: str, document: Document | None) -> None:
+    """A claim rests on a paper that still counts, and has one where the law names no kind."""
+    if document is not None and document.pk in waits.replaced_papers(case):
+        raise ActRefused(
+            "waiver_paper_replaced",
+            "A later version has replaced this paper. Choose the paper that counts.",
+        )
+    of_ground = [w for w in case.law.wait.waivers if w.is_enforced and w.ground == ground]
+    if document is None and all(waits.wants_its_paper(waiver) for waiver in of_ground):
+        raise ActRefused(
+            "waiver_paper_missing",
+            "What is waived for this reason is seen in writing. File the paper, then choose it "
+            "here.",
+        )

@@ -4,11 +4,13 @@ from cases import deadlines
 from cases.law import Jurisdiction, clocks
 from cases.law.rules import Waiver
 from cases.law.words import GROUNDS, paper_words
-from cases.models import Case
+from cases.models import Case, WaitGround
 
 # What the end of a wait is read from, so that a page may fetch it once for many persons.
 FETCHED = ("documents", "wait_grounds")
 CERTIFICATES = ("death_record", "final_death_certificate")
+# Grounds that the agent alone states: no authority is named for them, and no paper.
+OF_THE_AGENT = frozenset({"religious_requirement"})
 FROM = {
     "death": "death",
     "death_or_discovery": "death or its discovery",
@@ -18,15 +20,38 @@ FROM = {
 
 def kinds_on_file(case: Case) -> frozenset[str]:
     """Return the kinds of paper on file; of a paper that was replaced only its newest version."""
-    papers = list(case.documents.all())
-    replaced = {paper.replaces_id for paper in papers}
+    papers, replaced = list(case.documents.all()), replaced_papers(case)
     return frozenset(paper.kind for paper in papers if paper.pk not in replaced)
+
+
+def replaced_papers(case: Case) -> frozenset[int]:
+    """Return the numbers of the papers of which a later version is on file."""
+    found = (paper.replaces_id for paper in case.documents.all())
+    return frozenset(number for number in found if number is not None)
 
 
 def grounds_claimed(case: Case) -> list[str]:
     """Return the grounds for a waiver that stand: the newest statement on each counts."""
-    newest = {row.ground: row.is_claimed for row in case.wait_grounds.all()}
-    return [ground for ground, is_claimed in newest.items() if is_claimed]
+    return list(_claims(case))
+
+
+def _claims(case: Case) -> dict[str, WaitGround]:
+    """Return the newest statement on each ground that is claimed."""
+    newest = {row.ground: row for row in case.wait_grounds.all()}
+    return {ground: row for ground, row in newest.items() if row.is_claimed}
+
+
+def wants_its_paper(waiver: Waiver) -> bool:
+    """Whether the paper must be chosen on the statement itself, for the law names no kind.
+
+    What an authority gives is seen in writing; nobody's sentence alone lifts the wait for it.
+    """
+    return not waiver.needs and (waiver.by is not None or waiver.ground not in OF_THE_AGENT)
+
+
+def house_hours(rules: Jurisdiction) -> int | None:
+    """Return the hours that the house asks of itself: a waiver of the law does not lift them."""
+    return rules.wait.hours if "wait.hours" in dict(rules.tightened) else None
 
 
 def grounds_known(case: Case) -> list[str]:
@@ -55,11 +80,22 @@ def wait_end(case: Case) -> deadlines.Due:
 
 def _standing_waiver(case: Case) -> Waiver | None:
     """Return the waiver that lifts the wait: its ground claimed, and all of its papers on file."""
-    claimed, on_file = grounds_claimed(case), kinds_on_file(case)
-    for waiver in case.law.wait.waivers:
-        if waiver.is_enforced and waiver.ground in claimed and on_file.issuperset(waiver.needs):
-            return waiver
-    return None
+    rules = case.law
+    if house_hours(rules) is not None:
+        return None
+    return next((w for w in rules.wait.waivers if w.is_enforced and not _lacks(case, w)), None)
+
+
+def _lacks(case: Case, waiver: Waiver) -> list[str]:
+    """Return what the waiver lacks in this case, in words."""
+    claim, on_file = _claims(case).get(waiver.ground), kinds_on_file(case)
+    wants = [] if claim else ["the ground stated"]
+    wants += [paper_words(kind) for kind in waiver.needs if kind not in on_file]
+    if wants_its_paper(waiver):
+        paper = claim.document_id if claim else None
+        if paper is None or paper in replaced_papers(case):
+            wants.append("its paper on file, chosen with the ground")
+    return wants
 
 
 def _open_question(case: Case, starts: str | None, on_file: frozenset[str]) -> str:
@@ -95,16 +131,20 @@ def wait_words(rules: Jurisdiction) -> str:
 
 def waiver_words(case: Case) -> str:
     """Say which waivers this law knows, and what each still lacks here; "" where it knows none."""
-    claimed, on_file = grounds_claimed(case), kinds_on_file(case)
-    lacking = []
-    for waiver in case.law.wait.waivers:
-        if not waiver.is_enforced:
-            continue
-        missing = [kind for kind in waiver.needs if kind not in on_file]
-        wants = [] if waiver.ground in claimed else ["the ground stated"]
-        wants += [paper_words(kind) for kind in missing]
-        lacking.append(f"{GROUNDS[waiver.ground]} (needs {' and '.join(wants)})")
-    return f"Waivers by this law: {'; '.join(lacking)}." if lacking else ""
+    rules = case.law
+    lacking = [
+        f"{GROUNDS[waiver.ground]} (needs {' and '.join(wants)})"
+        if wants
+        else GROUNDS[waiver.ground]
+        for waiver in rules.wait.waivers
+        if waiver.is_enforced
+        for wants in [_lacks(case, waiver)]
+    ]
+    if not lacking:
+        return ""
+    own = house_hours(rules)
+    stays = f" This house asks {own} h of itself; no waiver lifts them." if own else ""
+    return f"Waivers by this law: {'; '.join(lacking)}.{stays}"
 
 
 def waiver_citation(case: Case) -> str:

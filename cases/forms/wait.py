@@ -37,6 +37,6 @@ class WaitGroundForm(SignedForm):
         assert isinstance(ground, forms.ChoiceField)
         assert isinstance(document, forms.ModelChoiceField)
         ground.choices = [(key, GROUNDS[key]) for key in known]
-        document.queryset = Document.objects.filter(case=case)
+        document.queryset = Document.objects.filter(case=case, replaced_by__isnull=True)
         if len(known) == 1:
             self.initial.setdefault("ground", known[0])

@@ -25,6 +25,7 @@ def ground(request: StaffRequest, number: str) -> HttpResponse:
         {
             "ground": GROUNDS[w.ground],
             "needs": [paper_words(kind) for kind in w.needs],
+            "wants_its_paper": waits.wants_its_paper(w),
             "by": BY.get(w.by or "", ""),
             "citation": w.citation,
         }
@@ -38,6 +39,7 @@ def ground(request: StaffRequest, number: str) -> HttpResponse:
         {
             "waivers": waivers,
             "stated": case.wait_grounds.select_related("document"),
+            "house_hours": waits.house_hours(case.law),
             "check_locally": CHECK_LOCALLY,
         },
     )

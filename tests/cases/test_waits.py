@@ -5,14 +5,16 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.forms import ModelChoiceField
 from django.test import Client
 from django.urls import reverse
 
 from cases import death, wait_acts, waits
 from cases.deadlines import Kind
 from cases.errors import ActRefused
+from cases.forms.wait import WaitGroundForm
 from cases.gates import GATES, Situation, Verdict
-from cases.models import Case
+from cases.models import Case, Document, WaitGround
 from cases.steps import STEPS
 from crematory import clock
 from crematory.models import Facility
@@ -218,6 +220,56 @@ def test_illinois_religion_lifts_the_wait_and_not_the_clearance() -> None:
     )
     assert clearance.state == "refused"
     assert "410 ILCS 18/35" in clearance.citation
+
+
+@pytest.mark.parametrize(
+    ("code", "ground"), [("us-ga", "authority_exception"), ("us-wi", "infectious_disease")]
+)
+def test_a_waiver_without_a_named_paper_asks_for_the_one_that_gives_it(
+    code: str, ground: str
+) -> None:
+    first = datetime(2024, 5, 1, 6, tzinfo=UTC)
+    case = case_in(code, death.exactly(first))
+    soon = first + 5 * HOUR
+    with pytest.raises(ActRefused) as caught:
+        claim(case, ground)
+    assert caught.value.code == "waiver_paper_missing"
+    assert wait_at(case, soon).state == "refused"
+    file(case, "other")
+    paper = case.documents.get()
+    claim(case, ground, document=paper)
+    assert wait_at(case, soon).state == "passed"
+    newer = Document.objects.create(
+        case=case, kind="other", reference="R-2", issued_by="Coroner", replaces=paper,
+        issued_on=paper.issued_on, filed_at=paper.filed_at,
+    )  # fmt: skip
+    assert "its paper on file" in wait_at(case, soon).reason
+    with pytest.raises(ActRefused) as caught:
+        claim(case, ground, document=paper)
+    assert caught.value.code == "waiver_paper_replaced"
+    offered = WaitGroundForm(case=case).fields["document"]
+    assert isinstance(offered, ModelChoiceField)
+    assert offered.queryset is not None
+    assert list(offered.queryset) == [newer]
+
+
+def test_a_ground_recorded_before_without_its_paper_lifts_nothing() -> None:
+    case = case_in("us-ga")
+    WaitGround.objects.create(
+        case=case, ground="authority_exception", is_claimed=True, basis="by telephone",
+        stated_at=case.announced_at,
+    )  # fmt: skip
+    assert wait_at(case, case.died_at + 3 * HOUR).state == "refused"
+
+
+def test_a_waiver_of_the_law_leaves_the_hours_of_the_house() -> None:
+    case = case_in("us-il", added_rules={"wait.hours": 36})
+    file(case, "death_record")
+    claim(case, "religious_requirement")
+    verdict = wait_at(case, case.died_at + 35 * HOUR)
+    assert verdict.state == "refused"
+    assert "no waiver lifts them" in verdict.reason
+    assert opens(case) == case.died_at + 36 * HOUR
 
 
 def test_ohio_takes_no_provisional_certificate() -> None:
