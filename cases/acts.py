@@ -43,10 +43,10 @@ def do_act(
 
     `after` runs in the same transaction, with the entry.
     """
-    now = clock.now()
     try:
         with transaction.atomic():
             locked = lock(case)
+            now = clock.now()  # under the lock: what is written later is stated later
             if earlier := repeated(locked, name, token):
                 return earlier
             check_member(locked, member)
@@ -231,7 +231,8 @@ def answer_devices(
     """Record answers to different device questions, all or none, as one entry.
 
     A device that was once said to be there stops mattering only by a PIN signature; that it was
-    never there, or that it is not known, needs a reason as well.
+    never there, or that it is not known, needs a reason as well, and so does another value for
+    what was stated of a radionuclide wait.
     """
     signer = signed_by.member if signed_by else member
     if len({fields["device"] for fields in answers}) < max(len(answers), 1):
@@ -259,19 +260,20 @@ def _check_lowered(
     case: Case, rows: list[DeviceAnswer], signed_by: Signature | None, why: str
 ) -> None:
     """Refuse, without signature or reason, what lets a device stop mattering."""
-    earlier = list(case.device_answers.all())
-    lowered = [
-        row
-        for row in rows
-        if device_answers.lowers([a for a in earlier if a.device == row.device], row)
-    ]
+    answers = list(case.device_answers.all())
+    earlier = {row.device: [a for a in answers if a.device == row.device] for row in rows}
+    lowered = [row for row in rows if device_answers.lowers(earlier[row.device], row)]
     if lowered and signed_by is None:
         names = ", ".join(row.get_device_display() for row in lowered)
         raise ActRefused(
             "signature_needed", f"Was said to be there: {names}. Sign with staff code and PIN."
         )
-    if any(row.answer != device_answers.YES for row in lowered) and not why.strip():
-        raise ActRefused("reason_missing", "Say why a device said to be there is not.")
+    unsaid = [row for row in rows if device_answers.takes_back(earlier[row.device], row)]
+    if unsaid and not why.strip():
+        raise ActRefused(
+            "reason_missing",
+            "Say why a device said to be there is not, or why what decides its wait is changed.",
+        )
 
 
 def compare_band(

@@ -24,6 +24,8 @@ DETAILS: dict[str, tuple[str, ...]] = {
 ADVICE = ("adviser", "advised_on", "allowed_from")
 ACTIVITY = ("activity_mbq", "activity_on")
 NUCLIDE = ("nuclide", "nuclide_use", "placed_on", *ACTIVITY, *ADVICE)
+# What decides how long a radioactive body waits.
+WAIT = ("nuclide", "nuclide_use", "placed_on", *ADVICE)
 STATED = ("answer", "outcome", *REMOVAL, *ATTESTATION, "stays_by_rule", *NUCLIDE)
 KEPT = ("answer", "informant", *STATED[1:])
 MISSING = {
@@ -37,23 +39,32 @@ def lowers(before: Sequence[DeviceAnswer], new: DeviceAnswer) -> bool:
     """True where a device once said to be there would no longer stop the case.
 
     `before` are all earlier answers to the same question, oldest first: a "yes" that was hidden
-    by "not known" meanwhile still counts. So does an outcome, or what decides how long a
-    radioactive body waits, that is stated for the first time or otherwise than before.
+    by "not known" meanwhile still counts. So does an outcome that is stated for the first time or
+    otherwise than before, and any change of what decides how long a radioactive body waits:
+    an adviser's later day that is emptied lets a published wait count again.
     """
     if all(answer.answer != YES for answer in before):
         return False
     if new.answer != YES:
         return True
     last = before[-1]
-    return _changes(last, new, ("outcome", *DETAILS.get(new.outcome, ()))) or _changes(
-        last, new, ("nuclide", "nuclide_use", "placed_on", *ADVICE)
-    )
+    outcomes = _before_and_now(last, new, ("outcome", *DETAILS.get(new.outcome, ())))
+    waits = _before_and_now(last, new, WAIT)
+    return any(now and now != was for was, now in outcomes) or any(now != was for was, now in waits)
 
 
-def _changes(last: DeviceAnswer, new: DeviceAnswer, names: Sequence[str]) -> bool:
-    """True where something is stated now that was not stated so before."""
-    stated = [(getattr(last, name), getattr(new, name)) for name in names]
-    return any(now and now != was for was, now in stated)
+def takes_back(before: Sequence[DeviceAnswer], new: DeviceAnswer) -> bool:
+    """True where a lowering answer unsays what was stated, and so needs a reason as well."""
+    if not lowers(before, new):
+        return False
+    waits = _before_and_now(before[-1], new, WAIT)
+    return new.answer != YES or any(was and now != was for was, now in waits)
+
+
+def _before_and_now(
+    last: DeviceAnswer, new: DeviceAnswer, names: Sequence[str]
+) -> list[tuple[Any, Any]]:
+    return [(getattr(last, name), getattr(new, name)) for name in names]
 
 
 def check(answer: DeviceAnswer, now: datetime) -> None:

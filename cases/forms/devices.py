@@ -170,7 +170,7 @@ DeviceFormSet = forms.formset_factory(DeviceForm, extra=0, max_num=COUNT, absolu
 
 SIGN_HELP = (
     "Only where a device once said to be there was removed, may stay, is safe by now, or was "
-    "never there."
+    "never there, or where you change how long a radionuclide waits."
 )
 
 
@@ -183,7 +183,7 @@ class DevicesForm(SignedForm):
         help_text="The person who gave the answers that you change now.",
     )
     why = forms.CharField(
-        label="Why a device said to be there is not",
+        label="Why a device said to be there is not, or its wait is changed",
         max_length=4000,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -238,8 +238,10 @@ class DevicesForm(SignedForm):
         lowered = [answer for answer in rows if self._lowers(answer)]
         if lowered and not (data.get("signer_code") and data.get("signer_pin")):
             self.add_error("signer_pin", "Sign: a device said to be there would no longer stop.")
-        if any(answer.answer != device_answers.YES for answer in lowered) and not data.get("why"):
-            self.add_error("why", "Say why a device said to be there is not.")
+        if any(self._takes_back(answer) for answer in rows) and not data.get("why"):
+            self.add_error(
+                "why", "Say why a device said to be there is not, or what you changed of its wait."
+            )
         return data
 
     def _check(self, rows: list[DeviceAnswer]) -> None:
@@ -264,6 +266,9 @@ class DevicesForm(SignedForm):
 
     def _lowers(self, answer: DeviceAnswer) -> bool:
         return device_answers.lowers(self.earlier.get(answer.device, []), answer)
+
+    def _takes_back(self, answer: DeviceAnswer) -> bool:
+        return device_answers.takes_back(self.earlier.get(answer.device, []), answer)
 
     def _stated(self) -> list[dict[str, Any]]:
         return [form.stated() for form in self.questions.forms if form.is_answered_anew]

@@ -74,6 +74,53 @@ def test_a_removal_and_a_safe_time_are_signed(facility: Facility, clerk: StaffMe
             say(case, clerk, "yes", device="radioactive", **lifts)
 
 
+ADVISED: dict[str, Any] = {
+    "device": "radioactive",
+    "nuclide": "I-125",
+    "nuclide_use": "seeds",
+    "placed_on": date(2020, 1, 1),
+    "adviser": "A. Example",
+    "advised_on": date(2024, 1, 2),
+    "allowed_from": date(2030, 1, 1),
+}
+
+
+@pytest.mark.parametrize(
+    "gone",
+    [("nuclide",), ("nuclide_use",), ("placed_on",), ("adviser", "advised_on", "allowed_from")],
+)
+def test_what_decides_a_wait_is_not_emptied_by_a_click(
+    facility: Facility, clerk: StaffMember, gone: tuple[str, ...]
+) -> None:
+    case, signature = cast.make_case(facility), cast.signature(clerk)
+    say(case, clerk, "yes", **ADVISED)
+    emptied = {name: value for name, value in ADVISED.items() if name not in gone}
+    say(case, clerk, "yes", **ADVISED)  # the same again lowers nothing
+    for how, code in (
+        ({"why": "a slip"}, "signature_needed"),
+        ({"signed_by": signature}, "reason_missing"),
+    ):
+        with pytest.raises(ActRefused) as caught:
+            say(case, clerk, "yes", **emptied, **how)
+        assert caught.value.code == code
+    say(case, clerk, "yes", **emptied, signed_by=signature, why="advice of another person")
+
+
+def test_the_form_asks_why_a_wait_is_changed(facility: Facility, clerk: StaffMember) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    say(case, clerk, "yes", **ADVISED)
+    data = device_form(**{
+        "devices-10-answer": "yes", "devices-10-nuclide": "I-125",
+        "devices-10-nuclide_use": "seeds", "devices-10-placed_on": "2020-01-01",
+        "devices-10-seen": case.device_answers.get().pk,
+    })  # fmt: skip
+    response = client.post(url("devices", case), data | signed(clerk))
+    assert response.status_code == 422
+    assert "what you changed of its wait" in response.content.decode()
+    done = client.post(url("devices", case), data | signed(clerk) | {"why": "not his advice"})
+    assert done.status_code == 302
+
+
 def test_one_bad_answer_records_none(facility: Facility, clerk: StaffMember) -> None:
     case = cast.make_case(facility)
     say(case, clerk, "yes")
