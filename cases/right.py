@@ -79,7 +79,7 @@ def statements_of_person(holder: RightHolder) -> list[AuthorizingAgent]:
     """Return what the person said in any of their classes, in the order in which it was stated."""
     rows = [h for h in holder.case.right_holders.all() if h.person == holder.person]
     said = [row for h in rows for row in h.statements.all()]
-    return sorted(said, key=lambda row: (row.stated_at, row.pk))
+    return sorted(said, key=lambda row: row.pk)
 
 
 def newest_paper_against(holder: RightHolder) -> Document | None:

@@ -68,7 +68,7 @@ class Migration(migrations.Migration):
                 ("stated_at", models.DateTimeField()),
             ],
             options={
-                "ordering": ["stated_at", "pk"],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
@@ -104,7 +104,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 "verbose_name_plural": "holder facts",
-                "ordering": ["stated_at", "pk"],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
@@ -207,7 +207,7 @@ class Migration(migrations.Migration):
                 ("stated_at", models.DateTimeField()),
             ],
             options={
-                "ordering": ["stated_at", "pk"],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(

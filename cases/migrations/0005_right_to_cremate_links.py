@@ -383,7 +383,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "ordering": ["reviewed_at", "pk"],
+                "ordering": ["pk"],
             },
         ),
         migrations.CreateModel(
@@ -715,5 +715,9 @@ class Migration(migrations.Migration):
             options={
                 "ordering": ["stated_at", "pk"],
             },
+        ),
+        migrations.AlterModelOptions(
+            name="deviceanswer",
+            options={"ordering": ["pk"]},
         ),
     ]

@@ -90,7 +90,7 @@ class DeviceAnswer(models.Model):
     answered_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["answered_at", "pk"]
+        ordering = ["pk"]
         constraints = [
             models.CheckConstraint(
                 condition=Q(answer="yes") | Q(outcome=""), name="device_outcome_of_yes"

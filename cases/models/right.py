@@ -67,7 +67,7 @@ class HolderFacts(AppendOnlyModel):
     stated_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["stated_at", "pk"]
+        ordering = ["pk"]
         verbose_name_plural = "holder facts"
 
     def __str__(self) -> str:
@@ -84,7 +84,7 @@ class RankNamed(AppendOnlyModel):
     stated_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["stated_at", "pk"]
+        ordering = ["pk"]
 
     def __str__(self) -> str:
         return f"{self.case_id}: {self.rank}"
@@ -126,7 +126,7 @@ class AuthorizingAgent(AppendOnlyModel):
     stated_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["stated_at", "pk"]
+        ordering = ["pk"]
 
     def __str__(self) -> str:
         return f"{self.holder_id}: {self.position}"
@@ -144,7 +144,7 @@ class AuthorityReview(AppendOnlyModel):
     reviewed_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["reviewed_at", "pk"]
+        ordering = ["pk"]
 
     def __str__(self) -> str:
         return f"{self.case_id}"

@@ -7,7 +7,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.db import DatabaseError, transaction
 
-from cases import right, right_acts
+from cases import acts, right, right_acts
 from cases.authority import Outcome
 from cases.errors import ActRefused
 from cases.models import (
@@ -19,6 +19,7 @@ from cases.models import (
     RightHolder,
 )
 from cases.right_acts import Known, Named, Said
+from cases.taking import lock
 from chain_of_custody.models import CustodyEntry
 from chain_of_custody.trail import facts_of
 from crematory import clock
@@ -229,6 +230,37 @@ def test_the_newest_statement_counts(case: Case, clerk: StaffMember, son: RightH
     assert outcome(case) is not Outcome.SUFFICIENT
     cast.knows(son, clerk, is_minor=False)
     assert outcome(case) is Outcome.SUFFICIENT
+
+
+def test_what_is_stated_last_counts_though_the_clock_was_set_back(
+    case: Case, clerk: StaffMember, son: RightHolder
+) -> None:
+    ruled_out(case, clerk)
+    cast.knows(son, clerk, is_minor=False)
+    cast.speaks(son, clerk, "signed", said_at=clock.now() - timedelta(hours=2))
+    with clock.pinned(clock.now() - timedelta(hours=1)):
+        cast.knows(son, clerk, is_minor=True)
+        cast.speaks(son, clerk, "withdrawn")
+    known = right.newest_facts(son)
+    assert known is not None
+    assert known.is_minor
+    assert right.person_of(RightHolder.objects.get()).opposes
+
+
+def test_an_act_is_dated_when_it_holds_the_case(
+    case: Case, clerk: StaffMember, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = clock.now()
+    times = {"now": before}
+
+    def waits_for_the_lock(waiting: Case) -> Case:
+        times["now"] = before + timedelta(seconds=3)
+        return lock(waiting)
+
+    monkeypatch.setattr(clock, "now", lambda: times["now"])
+    monkeypatch.setattr(acts, "lock", waits_for_the_lock)
+    entry = right_acts.state_ranks(case, clerk, cast.token(), {"child": True}, "the family")
+    assert entry.recorded_at == RankNamed.objects.get().stated_at == times["now"]
 
 
 def test_an_agents_signature_counts_with_the_paper_on_file(case: Case, clerk: StaffMember) -> None:
