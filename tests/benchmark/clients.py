@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import DatabaseError, OperationalError, connection, transaction
 
-from cases import acts
+from cases import acts, right_acts, thing_acts
 from cases.errors import ActRefused
 from cases.facts import (
     AssignDiscFacts,
@@ -93,7 +93,7 @@ class Client:
                 acts.file_document, self.clerk, kind=kind, reference="R-1",
                 issued_by="Registrar", issued_on=today,
             )  # fmt: skip
-        yield self._authorized
+        yield from self._authorized()
         yield self._act(
             acts.name_recipient, self.clerk, name="Rita Recipient", relationship="daughter"
         )
@@ -101,15 +101,29 @@ class Client:
             acts.settle, self.clerk, is_death_reportable=False, disposition="hand_over",
         )  # fmt: skip
 
-    def _authorized(self) -> None:
+    def _authorized(self) -> Iterator[Deed]:
+        """The only child signs, and nobody goes before her."""
+        before = dict.fromkeys(("dd93", "designated_agent", "spouse", "child"), True)
+        yield self._act(right_acts.state_ranks, self.clerk, ranks=before, informant="Anna Agent")
+        yield lambda: right_acts.name_holder(
+            self._case(),
+            self.clerk,
+            self.token(),
+            right_acts.Named(name="Anna Agent", rank="child", relationship="daughter"),
+            right_acts.Known(informant="Anna Agent", is_living=True, is_reachable=True),
+            right_acts.Said(position="signed", said_at=clock.now(), how="in person, on paper"),
+        )
+
+    def _case(self) -> Case:
         assert self.case is not None
-        cast.authorize_by_daughter(self.case)
+        return self.case
 
     def _answers(self) -> Iterator[Deed]:
         for device in DeviceAnswer.Device.values:
             yield self._act(
                 acts.answer_device, self.operator, device=device, answer="no", informant="daughter"
             )
+        yield self._act(thing_acts.list_things, self.operator, lines=[], is_complete=True)
 
     def _take(self, verb: str, facts: Any, signatures: dict[str, Any]) -> None:
         assert self.case is not None
