@@ -170,13 +170,27 @@ def standing_review(case: Case, answer: Answer) -> AuthorityReview | None:
     """Return the manager's review of an undecided answer, if nothing was stated since.
 
     A review settles only what the rules leave open: never a missing signature or an objection.
+    Where no class decides, it needs somebody who signed, or the paper of who answered.
     """
     if answer.outcome is not Outcome.UNDECIDED:
         return None
     reviews = list(case.authority_reviews.all())
     if not reviews or reviews[-1].reviewed_at < _last_stated(case):
         return None
-    return reviews[-1]
+    newest = reviews[-1]
+    return newest if newest.document_id or not lacks_signature(case, answer) else None
+
+
+def lacks_signature(case: Case, answer: Answer) -> bool:
+    """Whether no class decides, and nobody capable has signed at all."""
+    if answer.deciding is not None:
+        return False
+    return not any(_signs_ably(person) for person in persons_of(case))
+
+
+def _signs_ably(person: Person) -> bool:
+    is_able = person.living is not False and not person.minor and person.sound_mind is not False
+    return is_able and person.has_signed and not person.opposes
 
 
 def _last_stated(case: Case) -> datetime:

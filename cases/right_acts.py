@@ -175,7 +175,8 @@ def review_authority(
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(signed_by.member, Role.MANAGER)
         need_open(locked)
-        if right.answer_for(locked).outcome is not Outcome.UNDECIDED:
+        answer = right.answer_for(locked)
+        if answer.outcome is not Outcome.UNDECIDED:
             raise ActRefused(
                 "nothing_open",
                 "The rules leave nothing open here. A signature that is missing or an objection "
@@ -184,6 +185,12 @@ def review_authority(
         if not reason.strip():
             raise ActRefused("reason_missing", "Write who answered, when, and what.")
         of_this_case(locked, document)
+        if document is None and right.lacks_signature(locked, answer):
+            raise ActRefused(
+                "nobody_signed",
+                "Nobody has signed. Record who signs the authorization, or file the paper of who "
+                "answered and choose it here.",
+            )
         AuthorityReview.objects.create(
             case=locked,
             reason=reason.strip(),

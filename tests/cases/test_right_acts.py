@@ -449,6 +449,19 @@ def test_a_review_is_void_after_the_next_statement(
     assert not is_authorized(undecided)
 
 
+def test_no_review_authorizes_what_nobody_signed(
+    undecided: Case, clerk: StaffMember, manager: StaffMember
+) -> None:
+    niece = undecided.right_holders.get()
+    cast.knows(niece, clerk, is_minor=True)
+    assert refused(lambda: review(undecided, manager)) == "nobody_signed"
+    row = {"reason": "by telephone", "reviewed_by": manager, "reviewed_at": clock.now()}
+    AuthorityReview.objects.create(case=undecided, **row)
+    assert not is_authorized(undecided)
+    review(undecided, manager, paper=cast.paper(undecided, "court_order"))
+    assert is_authorized(undecided)
+
+
 def test_no_review_settles_a_missing_signature_or_an_objection(
     case: Case, clerk: StaffMember, manager: StaffMember
 ) -> None:
