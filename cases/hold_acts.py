@@ -12,7 +12,7 @@ from typing import Any
 
 from django.utils.text import Truncator
 
-from cases import holds, right
+from cases import holds, right, settling
 from cases.acts import do_act, need, need_open, of_this_case
 from cases.errors import ActRefused
 from cases.models import AuthorizingAgent, Case, Document, Hold, HoldNotice, RightHolder
@@ -212,6 +212,10 @@ def _check_paper(hold: Hold, lifting: Lifting) -> None:
                 "the paper, then choose it here.",
             )
         return
+    if hold.kind == Hold.Kind.DISPUTE and (
+        refusal := settling.why_not(document, settling.since_of_hold(hold))
+    ):
+        raise refusal
     if document not in holds.usable_papers(hold):
         raise ActRefused(
             "paper_unfit",

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from cases import right
+from cases import right, settling
 from cases.authority.persons import DIRECTIONS
 from cases.law import Jurisdiction
 from cases.law.base import State
@@ -112,9 +112,16 @@ def lifted_holds(case: Case) -> list[Hold]:
 
 
 def usable_papers(hold: Hold) -> list[Document]:
-    """Return the papers on file that may lift the hold: not its own, none that was replaced."""
+    """Return the papers on file that may lift the hold: not its own, none that was replaced.
+
+    A dispute is lifted only by what may settle it.
+    """
     found = hold.case.documents.filter(replaced_by__isnull=True)
-    return [paper for paper in found if paper.pk != hold.document_id]
+    papers = [paper for paper in found if paper.pk != hold.document_id]
+    if hold.kind != Hold.Kind.DISPUTE:
+        return papers
+    since = settling.since_of_hold(hold)
+    return [paper for paper in papers if settling.why_not(paper, since) is None]
 
 
 def to_be_told(hold: Hold) -> list[str]:

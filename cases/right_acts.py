@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from cases import right, right_words
+from cases import right, right_words, settling
 from cases.acts import do_act, need, need_open, of_this_case
 from cases.authority import BY_INSTRUMENT, EXCLUSIONS, Outcome
 from cases.drawing import Stroke
@@ -335,6 +335,10 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
                 "An objection is settled only with a paper: a court's order, a signed agreement "
                 "or a written withdrawal. File it, then choose it here.",
             )
+        of_this_case(holder.case, said.document)
+        since = settling.since_of(holder)
+        if since and (refusal := settling.why_not(said.document, since)):
+            raise refusal
     if objects and said.position == Position.SIGNED:
         raise ActRefused(
             "objection_stands",

@@ -85,6 +85,8 @@ REASONS = {
     "paper_missing": "the paper on which it rests was not named",
     "paper_unfit": "the paper was the ground of the hold itself, or had been replaced",
     "paper_kind": "the paper was no court order",
+    "paper_settles_nothing": "the paper was no order, agreement or withdrawal",
+    "paper_before": "the paper was on file before the objection",
     "nobody_told": "nobody was named who was told",
     "way_missing": "it was not said how they were told",
     "not_movable": "the person was in no place from which to move",

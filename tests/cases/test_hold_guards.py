@@ -147,8 +147,9 @@ def test_what_the_acts_let_through_the_database_does_too(
 ) -> None:
     """The two read the same words: no lifting that the pages allow ends in an error."""
     cast.bring(case, "authorized")
-    daughter, order = case.right_holders.get(), cast.paper(case, "court_order")
+    daughter = case.right_holders.get()
     cast.speaks(daughter, clerk, "withdrawn", said_at=clock.now() - timedelta(hours=2))
+    order = cast.paper(case, "court_order")
     if way == "signed anew":
         cast.speaks(daughter, clerk, "signed", said_at=clock.now() - timedelta(hours=1))
     else:

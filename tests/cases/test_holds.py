@@ -239,6 +239,35 @@ def test_the_paper_of_the_ground_and_a_replaced_one_lift_nothing(
         assert code == "paper_unfit"
 
 
+def test_no_version_of_an_objection_and_nothing_from_before_it_settles_a_dispute(
+    case: Case, clerk: StaffMember, manager: StaffMember
+) -> None:
+    cast.bring(case, "in_care")
+    start = clock.now()
+    with clock.pinned(start):
+        letter, before = cast.paper(case, "other"), cast.paper(case, "court_order")
+    with clock.pinned(start + timedelta(hours=1)):
+        son = cast.says(case, clerk, "Ben Example", "")
+        cast.speaks(son, clerk, "objects", document=letter)
+        hold = case.holds.get()
+    with clock.pinned(start + timedelta(hours=2)):
+        rescan = Document.objects.create(
+            case=case, kind="other", reference="R-1", issued_by="the son", replaces=letter,
+            issued_on=letter.issued_on, filed_at=clock.now(),
+        )  # fmt: skip
+        permit = cast.paper(case, "disposition_permit")
+        for paper, code in (
+            (rescan, "paper_unfit"),
+            (permit, "paper_settles_nothing"),
+            (before, "paper_before"),
+        ):
+            assert refused(lambda p=paper: lift(hold, manager, "agreement", p)) == code
+            assert refused(lambda p=paper: cast.speaks(son, manager, "settled", document=p)) == code
+        offered = holds.usable_papers(Hold.objects.get())
+        assert not {rescan, permit, before}.intersection(offered)
+        lift(hold, manager, "withdrawal", cast.paper(case, "other"))
+
+
 def test_two_persons_sign_that_an_objection_was_a_mistake(
     dispute: Hold, manager: StaffMember, clerk: StaffMember
 ) -> None:
