@@ -19,6 +19,8 @@ from chain_of_custody.uploads_in import Arrived
 BLANK = 3  # lines that wait for something new
 MOST = 60
 PHOTOGRAPHS = "image/jpeg,image/png,image/heic,image/heif"
+CHANGED = "This list was changed meanwhile; look at it again. What you typed is kept below."
+STATED = ("description", "kind", "wish")
 SEPARATORS = re.compile(r"[\n;,]+")
 
 
@@ -44,6 +46,7 @@ class ThingForm(forms.Form):
     def __init__(self, *args: Any, standing: dict[int, PersonalThing], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.arrived: Arrived | None = None
+        self.is_stale = False  # True where the line was typed beside another thing than now
         self.before = standing.get(self.initial.get("thing") or 0)
         if self.before is None:
             field = self.fields["wish"]
@@ -71,7 +74,12 @@ class ThingForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        if self.is_stated:
+        self.is_stale = self.is_stated and data.get("thing") != (
+            self.before.pk if self.before else None
+        )
+        if self.is_stale:
+            self.add_error(None, CHANGED)
+        elif self.is_stated:
             for name, ask in (
                 ("description", "Describe the thing."),
                 ("kind", "Choose the kind."),
@@ -120,13 +128,12 @@ class ThingsForm(WritingForm):
             del self.fields["note"]
         self.initial_lines = self._lines()
         bound = {"data": self.data, "files": self.files} if self.is_bound else {}
-        self.lines = self._formset(**bound)
+        self.lines = self.sent = self._formset(**bound)
 
     def _lines(self) -> list[dict[str, Any]]:
         """What stands on the list; while it is empty, what the receipt names; and blank lines."""
         lines: list[dict[str, Any]] = [
-            {"thing": t.pk, "description": t.description, "kind": t.kind, "wish": t.wish}
-            for t in self.listed
+            {"thing": thing.pk, **_stated(thing)} for thing in self.listed
         ]
         if not things.standing(self.case):
             lines += [{"description": part} for part in parts_of(self.written)]
@@ -140,11 +147,32 @@ class ThingsForm(WritingForm):
 
     def keep(self, data: MultiValueDict[str, str]) -> None:
         super().keep(data)
+        self._lay_over(data)
+
+    def _lay_over(self, data: MultiValueDict[str, str]) -> None:
+        """Show what was typed, each line beside its thing, whatever the list became meanwhile.
+
+        What was typed of a thing that was changed or given back meanwhile stands on its own line.
+        """
+        sent = [typed_in(form, data) for form in self._formset(data=data).forms]
+        typed = [(line["thing"], {name: line[name] for name in STATED}) for line in sent]
+        of_thing = {pk: line for pk, line in typed if pk}
         lines = [
-            line | {k: v for k, v in typed_in(form, data).items() if k not in ("thing", "photo")}
-            for line, form in zip(self.initial_lines, self.lines.forms, strict=True)
+            line | of_thing.pop(str(line["thing"]), {})
+            for line in self.initial_lines
+            if "thing" in line
         ]
-        self.lines = self._formset(initial=lines)
+        was = {str(t.pk): _stated(t) for t in self.case.things.all()} if of_thing else {}
+        lines += [line for pk, line in of_thing.items() if line != was.get(pk)]
+        is_listed = bool(things.standing(self.case))
+        new = [line for pk, line in typed if not pk and not (is_listed and self._is_offered(line))]
+        blank = [line for line in self.initial_lines if "thing" not in line]
+        self.lines = self._formset(initial=[*lines, *(new or blank)][:MOST])
+
+    def _is_offered(self, line: dict[str, Any]) -> bool:
+        """True for a line that only repeats what the receipt names."""
+        only_named = not line["kind"] and not line["wish"]
+        return only_named and line["description"] in parts_of(self.written)
 
     def is_valid(self) -> bool:
         return super().is_valid() & self.lines.is_valid()
@@ -152,6 +180,10 @@ class ThingsForm(WritingForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if not self.lines.is_valid():
+            if any(form.is_stale for form in self.lines.forms):
+                self.add_error(None, CHANGED)
+                assert isinstance(self.data, MultiValueDict)  # it came with a request
+                self._lay_over(self.data)
             return data
         wishes = {form.cleaned_data["wish"] for form in self.stated_lines()}
         if not wishes and not data.get("is_complete"):
@@ -171,11 +203,15 @@ class ThingsForm(WritingForm):
 
     def arrived(self) -> list[Arrived]:
         """The photographs that were stored, whether the form is valid or not."""
-        return [form.arrived for form in self.lines.forms if form.arrived]
+        return [form.arrived for form in self.sent.forms if form.arrived]
 
     def listed_now(self) -> list[Listed]:
         """Return the lines for the act; the form must be valid."""
         return [_listed(form, self.cleaned_data) for form in self.stated_lines()]
+
+
+def _stated(thing: PersonalThing) -> dict[str, Any]:
+    return {name: getattr(thing, name) for name in STATED}
 
 
 def _listed(form: ThingForm, data: dict[str, Any]) -> Listed:

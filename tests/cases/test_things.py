@@ -1,5 +1,6 @@
 """Personal things: the list, changes of mind, giving back, the receipt, and the gates."""
 
+import re
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -351,6 +352,69 @@ def test_bad_input_says_why_and_is_kept(
     if line:
         assert 'value="wedding ring"' in text
     assert not case.things.exists()
+
+
+def sent_again(text: str) -> dict[str, str]:
+    """What a browser would send of the lines on this page."""
+    fields = re.findall(r'<input[^>]*name="(things-[^"]+)"[^>]*>', text)
+    found = {}
+    for name in fields:
+        tag = re.search(rf'<input[^>]*name="{name}"[^>]*>', text)
+        value = re.search(r'value="([^"]*)"', tag[0]) if tag else None
+        found[name] = value[1] if value else ""
+    for name, body in re.findall(
+        r'<select[^>]*name="(things-[^"]+)"[^>]*>(.*?)</select>', text, re.S
+    ):
+        chosen = re.search(r'value="([^"]*)"[^>]*selected', body)
+        found[name] = chosen[1] if chosen else ""
+    return {name: value for name, value in found.items() if not name.endswith("-photo")}
+
+
+def test_a_stale_page_changes_no_other_thing(facility: Facility, clerk: StaffMember) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    put(case, clerk, WATCH, Listed("glasses", "other", "open"))
+    watch, glasses = things.standing(case)
+    page = sent_again(text_of(client, url("things", case)))
+    assert page["things-0-thing"] == str(watch.pk)
+    put(case, clerk, Listed("watch", "jewellery", "mistake", "C", replaces=watch))
+    put(case, clerk, SHAWL)
+    typed = page | {
+        "token": cast.token(), "things-1-description": "reading glasses",
+        "things-2-description": "a hat", "things-2-kind": "clothing", "things-2-wish": "open",
+    }  # fmt: skip
+    response = client.post(url("things", case), typed)
+    text = response.content.decode()
+    assert response.status_code == 422
+    assert "This list was changed meanwhile" in text
+    assert [t.description for t in things.standing(case)] == ["glasses", "blue shawl"]
+    again = sent_again(text)
+    assert again["things-0-thing"] == str(glasses.pk)
+    assert again["things-0-description"] == "reading glasses"
+    assert again["things-1-description"] == "blue shawl"
+    assert again["things-2-description"] == "a hat"
+    assert "watch" not in text
+    done = client.post(url("things", case), again | {"token": cast.token()})
+    assert done.status_code == 302
+    told = [t.description for t in things.standing(case)]
+    assert told == ["blue shawl", "reading glasses", "a hat"]
+    assert next(t for t in things.standing(case) if t.replaces).replaces == glasses
+
+
+def test_what_was_typed_of_a_thing_that_changed_stays_on_the_page(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    put(case, clerk, WATCH)
+    page = sent_again(text_of(client, url("things", case)))
+    put(case, clerk, Listed("wrist watch", "jewellery", "open", replaces=case.things.get()))
+    typed = page | {"token": cast.token(), "things-0-description": "silver watch"}
+    response = client.post(url("things", case), typed)
+    again = sent_again(response.content.decode())
+    assert response.status_code == 422
+    assert again["things-0-description"] == "wrist watch"
+    assert again["things-1-description"] == "silver watch"
+    assert again["things-1-thing"] == ""
+    assert case.things.count() == 2
 
 
 def test_what_the_receipt_names_stands_ready_and_is_not_listed_by_itself(
