@@ -59,7 +59,7 @@ def add(
             raise ActRefused("unchanged", "The house asks this already.")
         _check_answer(facility, path, value, answered)
         # From the law itself: a value of the house may be lowered again, down to the law.
-        _checked(facility, {**{p: v for p, v in added.items() if p != path}, path: value})
+        _checked(facility, {**{p: v for p, v in added.items() if p != path}, path: value}, path)
         old = added.get(path, "")
         added[path] = value
         return old, value
@@ -73,14 +73,19 @@ def take_back(signed_by: Signature, token: str, path: str) -> CustodyEntry:
     def change(facility: Facility, added: dict[str, Any]) -> tuple[object, object]:
         if path not in added:
             raise ActRefused("not_added", "The house asks nothing more than the law here.")
-        return added.pop(path), ""
+        old = added.pop(path)
+        _checked(facility, added)
+        return old, ""
 
     return _act(signed_by, token, path, change, {})
 
 
-def _checked(facility: Facility, added: Mapping[str, object]) -> None:
+def _checked(facility: Facility, added: Mapping[str, object], path: str = "") -> None:
+    """Refuse what would loosen the law; of what was stored before, only what still counts."""
+    code = facility.jurisdiction
     try:
-        law.tightened(facility.jurisdiction, added)
+        stale = law.overtaken(code, added) - {path}
+        law.tighten(law.jurisdiction(code), {p: v for p, v in added.items() if p not in stale})
     except law.TighteningRefused as refusal:
         raise ActRefused("loosening", str(refusal)) from refusal
 
@@ -161,6 +166,7 @@ class Standing:
     entry: CustodyEntry | None
     answered_by: str
     answered_on: date | None
+    is_overtaken: bool
 
 
 def standing(facility: Facility) -> list[Standing]:
@@ -174,14 +180,20 @@ def standing(facility: Facility) -> list[Standing]:
     ):
         facts = trail.facts_of(entry)
         newest[facts["path"]] = entry, facts
+    overtaken = law.overtaken(facility.jurisdiction, facility.added_rules)
     return [
-        _standing(path, value, *newest.get(path, (None, {})))
+        _standing(path, value, *newest.get(path, (None, {})), is_overtaken=path in overtaken)
         for path, value in sorted(facility.added_rules.items())
     ]
 
 
 def _standing(
-    path: str, value: object, entry: CustodyEntry | None, facts: dict[str, Any]
+    path: str,
+    value: object,
+    entry: CustodyEntry | None,
+    facts: dict[str, Any],
+    *,
+    is_overtaken: bool,
 ) -> Standing:
     on = facts.get("answered_on")
     return Standing(
@@ -191,6 +203,7 @@ def _standing(
         entry=entry,
         answered_by=str(facts.get("answered_by", "")),
         answered_on=date.fromisoformat(on) if on else None,
+        is_overtaken=is_overtaken,
     )
 
 

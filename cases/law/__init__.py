@@ -15,7 +15,7 @@ from cases.law.offers import Offer, offers
 from cases.law.reading import RuleFileError, parse
 from cases.law.scales import UNITS, TighteningRefused
 from cases.law.shape import DocumentRule, Jurisdiction, PaperDue
-from cases.law.tightening import tighten
+from cases.law.tightening import tighten, tighten_stored
 from cases.law.words import ITEMS, PAPERS, item_words, paper_words
 
 FOLDER = Path(__file__).parent.parent / "jurisdictions"
@@ -45,14 +45,20 @@ def jurisdiction(code: str) -> Jurisdiction:
 def tightened(code: str, added: Mapping[str, object]) -> Jurisdiction:
     """Return the rules of a jurisdiction with what a house adds ({path: value}), kept in memory.
 
-    Raises what `jurisdiction` and `tighten` raise.
+    What was stored and the law now exceeds is left out. Raises what `jurisdiction` and
+    `tighten_stored` raise.
     """
-    return _tightened(code, json.dumps(added, sort_keys=True)) if added else jurisdiction(code)
+    return _stored(code, json.dumps(added, sort_keys=True))[0] if added else jurisdiction(code)
+
+
+def overtaken(code: str, added: Mapping[str, object]) -> frozenset[str]:
+    """Return the paths of what a house adds where the law by now asks more itself."""
+    return _stored(code, json.dumps(added, sort_keys=True))[1] if added else frozenset()
 
 
 @lru_cache(maxsize=64)
-def _tightened(code: str, added: str) -> Jurisdiction:
-    return tighten(jurisdiction(code), json.loads(added))
+def _stored(code: str, added: str) -> tuple[Jurisdiction, frozenset[str]]:
+    return tighten_stored(jurisdiction(code), json.loads(added))
 
 
 @lru_cache(maxsize=64)
@@ -82,6 +88,7 @@ __all__ = [
     "jurisdiction",
     "kept",
     "offers",
+    "overtaken",
     "paper_words",
     "tighten",
     "tightened",

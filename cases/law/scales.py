@@ -10,6 +10,10 @@ class TighteningRefused(Exception):
     """A change would loosen the law, or makes no sense; the text says why."""
 
 
+class LawIsStricter(TighteningRefused):
+    """The law in force asks more here than the value does."""
+
+
 class Direction(StrEnum):
     """Which way is tighter."""
 

@@ -20,6 +20,7 @@ from cases.law.scales import (
     STRICTER,
     UNITS,
     Direction,
+    LawIsStricter,
     TighteningRefused,
     direction,
 )
@@ -41,6 +42,25 @@ def tighten(rules: Jurisdiction, changes: Mapping[str, object]) -> Jurisdiction:
         rules = _changed(rules, path, changes[path])
     said = dict(rules.tightened) | {path: _said(value) for path, value in changes.items()}
     return replace(rules, tightened=tuple(sorted(said.items())))
+
+
+def tighten_stored(
+    rules: Jurisdiction, changes: Mapping[str, object]
+) -> tuple[Jurisdiction, frozenset[str]]:
+    """Return the rules with changes that were stored, and the paths that no longer count.
+
+    A law that became stricter than a value of the house stands in its place: nothing is loosened
+    by that. Raises TighteningRefused for what is wrong in any other way.
+    """
+    overtaken: set[str] = set()
+    tried = rules
+    for path in sorted(changes):
+        try:
+            tried = _changed(tried, path, changes[path])
+        except LawIsStricter:
+            overtaken.add(path)
+    kept = {path: value for path, value in changes.items() if path not in overtaken}
+    return tighten(rules, kept), frozenset(overtaken)
 
 
 def _with(thing: T, **values: Any) -> T:
@@ -130,6 +150,8 @@ def _tighter(rules: Jurisdiction, table: Table, rule: Rule, name: str, value: ob
     if (table.name, name) == ("wait", "hours") and now is None and value == 0:
         # The authority's answer may be that there is no wait; a file never says so by a figure.
         return _with(rule, adopted=True, hours=0, starts="death")
+    if (table.name, name, value) == ("wait", "hours", 0) and rule.is_enforced:
+        raise LawIsStricter(_why(rules, rule, name, now, which))
     try:
         new = checked(_field(type(rule), name), value)
     except BadValue as problem:
@@ -137,7 +159,9 @@ def _tighter(rules: Jurisdiction, table: Table, rule: Rule, name: str, value: ob
     _refuse_other_unit(rule, name)
     _refuse_crossing(rule, name, new)
     if not _is_tighter(table, rule, name, now, new, which):
-        raise TighteningRefused(_why(rules, rule, name, now, which))
+        is_stricter = rule.is_enforced and _is_stricter(table, rule, name, now, new, which)
+        kind = LawIsStricter if is_stricter else TighteningRefused
+        raise kind(_why(rules, rule, name, now, which))
     gaps = {k: v for k, v in DEFAULTS.get((table.name, name), {}).items() if not getattr(rule, k)}
     adopted = rule.adopted or not rule.is_enforced
     return _with(rule, adopted=adopted, **{name: new}, **gaps)
@@ -166,6 +190,13 @@ def _is_tighter(table: Table, rule: Rule, name: str, now: Any, new: Any, which: 
         return True
     more = Decimal(str(new)) - Decimal(str(now))
     return more >= 0 if which is Direction.UP else more <= 0
+
+
+def _is_stricter(table: Table, rule: Rule, name: str, now: Any, new: Any, which: Direction) -> bool:
+    """Whether the law asks more than a value that is not tighter; words may differ both ways."""
+    if which is Direction.SCALE:
+        return now in STRICTER[table.name, name].get(new, set())
+    return True
 
 
 def _why(rules: Jurisdiction, rule: Rule, name: str, now: Any, which: Direction) -> str:
@@ -239,11 +270,18 @@ def _with_rank(rules: Jurisdiction, key: str, name: str, value: object) -> Juris
     return replace(rules, authority=replace(rules.authority, ranks=ranks))
 
 
+def _is_overtaken(name: str, now: str, value: str) -> bool:
+    """Whether what the law asks of a class is stricter than this word of the house."""
+    if name == "quorum":
+        return value in set(Quorum) and now in QUORUM[Quorum(value)]
+    return value in set(Lesser) and now in LESSER[Lesser(value)]
+
+
 def _tighter_rank(rules: Jurisdiction, rank: Rank, name: str, value: str) -> Rank:
     now = rank.quorum if name == "quorum" else rank.lesser
     allowed = QUORUM[rank.quorum] if name == "quorum" else LESSER[rank.lesser]
     if value not in allowed:
-        raise TighteningRefused(
+        raise (LawIsStricter if _is_overtaken(name, now, value) else TighteningRefused)(
             f"{rules.name} asks “{now}” of this class ({rank.citation}); a house may ask for "
             f"{' or '.join(sorted(allowed))}, never for less."
         )

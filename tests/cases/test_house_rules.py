@@ -38,6 +38,28 @@ def test_a_manager_asks_more_and_the_trail_says_so(case: Case) -> None:
     assert fresh(case).law.wait_hours == 36
 
 
+@pytest.mark.parametrize("hours", [12, 0])
+def test_a_law_that_became_stricter_stands_in_place_of_the_house_rule(
+    hours: int, client: Client
+) -> None:
+    """The law file asks 24 h now; the fewer hours were stored under an older one."""
+    stored = {"wait.hours": hours, "document.add": ["court_order"]}
+    case = cast.make_case(cast.make_facility("WT", jurisdiction="us-mt", added_rules=stored))
+    assert fresh(case).law.wait_hours == 24
+    client.force_login(cast.member(case.facility, cast.MANAGER))
+    page = client.get(reverse("house-rules")).content.decode()
+    assert page.count("The law now asks more itself.") == 1
+    add(manager(case.facility), "t", "medical_clearance.rule", "always")
+    take_back(manager(case.facility), "u", "document.add")
+    take_back(manager(case.facility), "v", "wait.hours")
+    assert fresh(case).facility.added_rules == {"medical_clearance.rule": "always"}
+
+
+def test_what_is_wrong_in_another_way_is_still_refused() -> None:
+    with pytest.raises(law.TighteningRefused):
+        law.tightened("us-mt", {"wait.colour": 1})
+
+
 def test_the_same_form_sent_twice_is_one_entry(case: Case) -> None:
     first = add(manager(case.facility), "t", "wait.hours", 48)
     assert add(manager(case.facility), "t", "wait.hours", 48) == first
