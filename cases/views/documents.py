@@ -57,7 +57,9 @@ def _filing(
         form = open_form(
             request, FilingForm, case=case, waiting=waiting, shown="" if shown == "none" else shown
         )
-    if (replaced := request.GET.get("replaces", "")).isdigit() and "replaces" in form.fields:
+    replaced = request.GET.get("replaces", "")
+    is_number = replaced.isascii() and replaced.isdigit() and len(replaced) < 19
+    if is_number and "replaces" in form.fields:
         form.initial.setdefault("replaces", int(replaced))
     context = {
         "waiting": waiting,

@@ -539,3 +539,14 @@ def test_queries_do_not_grow_with_files(
                 client.get(url(name, case))
             counts.append(len(seen))
     assert counts[:2] == counts[2:]
+
+
+@pytest.mark.parametrize("asked", ["²", "9" * 30, "x"])
+def test_a_version_that_is_no_number_is_passed_over(
+    case: Case, clerk: StaffMember, asked: str
+) -> None:
+    acts.file_document(case, clerk, cast.token(), **PAPER)
+    filing.take_in(case, clerk, cast.token(), [sent("a.png", picture("PNG"))])
+    answered = browser(clerk).get(url("documents", case), {"replaces": asked})
+    assert answered.status_code == 200
+    assert "replaces" not in answered.context["form"].initial
