@@ -43,7 +43,8 @@ def list_things(
 ) -> CustodyEntry:
     """Record things, changes of mind, and that the list is complete: all or nothing, one entry.
 
-    A complete list that is empty though the receipt wrote of things needs a note on them.
+    A list is complete only once the person is here. One that is empty though the receipt wrote of
+    things needs a note on them.
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
@@ -122,6 +123,8 @@ def _told(rows: Sequence[PersonalThing]) -> str:
 
 
 def _complete(case: Case, note: str, now: datetime) -> dict[str, Any]:
+    if case.stage == "expected":
+        raise ActRefused("things_too_early", "The person is not here yet: nobody could look.")
     if written_at_receipt(case) and not standing(case) and not note:
         raise ActRefused(
             "things_written",

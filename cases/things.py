@@ -1,11 +1,13 @@
 """Personal things: what stands on the list, what is to be given back, and what was."""
 
+import json
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from cases.models import Case, PersonalThing, ThingReturned
 from cases.names import fold
+from chain_of_custody.models import CustodyEntry
 from chain_of_custody.trail import Sealed
 
 Wish = PersonalThing.Wish
@@ -54,6 +56,23 @@ def written_at_receipt(case: Case) -> str:
     delivery = getattr(case, "delivery", None)
     text = delivery.belongings.strip() if delivery else ""
     return "" if fold(text).strip(" .") in NONE_WRITTEN else text
+
+
+def is_looked_for(case: Case) -> bool:
+    """True where the list was closed after the receipt and after its belongings were last written.
+
+    The trail says in which order; before the person came nobody could look.
+    """
+    entries = CustodyEntry.objects.filter(
+        case=case, act__in=("receive", "correct", "list_things"), outcome="done"
+    ).order_by("-sequence")
+    for act, payload in entries.values_list("act", "payload"):
+        facts = json.loads(payload)["facts"]
+        if act == "receive" or facts.get("field") == "belongings":
+            return False
+        if facts.get("list_is_complete"):
+            return True
+    return False
 
 
 def hand_out(

@@ -123,6 +123,7 @@ REASONS = {
     "thing_undecided": "nobody was named who decided on a thing",
     "thing_place": "it was not said where a thing lies",
     "thing_gone": "after the charge nothing more goes with the person",
+    "things_too_early": "the list of things was closed before the person was here",
     "things_written": "the receipt wrote of things, and none was listed",
     "receiver_missing": "the receiver or the identification was not named",
     "receipt_unsigned": "the receiver had not signed",

@@ -100,6 +100,13 @@ def jewellery_settled(s: Situation) -> Answer:
             who,
             since=s.case.announced_at,
         )
+    if not things.is_looked_for(s.case):
+        return refused(
+            "The list was closed before the receipt, or before what is written there of belongings "
+            "was corrected. Look again, and close it again.",
+            who,
+            since=s.case.announced_at,
+        )
     undecided = [thing for thing in listed if thing.wish == "open"]
     if undecided:
         return refused(

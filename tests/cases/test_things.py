@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
 from cases import papers, thing_acts, things
+from cases.corrections import correct
 from cases.errors import ActRefused
 from cases.models import Case
 from cases.thing_acts import Listed
@@ -60,6 +61,7 @@ def code_of(act: Any) -> str:
 
 def test_things_are_one_sealed_entry(facility: Facility, clerk: StaffMember) -> None:
     case = cast.make_case(facility)
+    cast.do("receive", case)
     entry = put(case, clerk, RING, SHAWL, is_complete=True)
     told = facts_of(entry)
     assert "wedding ring" in told["things"]
@@ -156,6 +158,39 @@ def test_something_undecided_holds_the_clearing(case: Case, clerk: StaffMember) 
     found = refusal("clear_devices", case)
     assert found.codes == ["jewellery_settled"]
     assert "watch" in found.text
+
+
+def test_nobody_looked_before_the_person_came(facility: Facility, clerk: StaffMember) -> None:
+    case = cast.make_case(facility)
+    assert code_of(lambda: put(case, clerk, RING, is_complete=True)) == "things_too_early"
+    assert not case.things.exists()
+
+
+def test_a_list_closed_before_the_receipt_does_not_count(case: Case) -> None:
+    before("clear_devices", case)
+    assert things.is_looked_for(case)
+    receipt = case.entries.get(act="receive")
+    # A list that was closed first, as the trail would have it.
+    last = case.entries.order_by("-sequence")[0].sequence
+    raw.past_triggers(
+        "UPDATE chain_of_custody_custodyentry SET sequence = %s WHERE id = %s",
+        last + 1000,
+        receipt.pk,
+    )
+    assert not things.is_looked_for(case)
+
+
+def test_belongings_written_otherwise_are_looked_for_again(
+    case: Case, manager: StaffMember, clerk: StaffMember
+) -> None:
+    before("clear_devices", case)
+    with clock.pinned(cast.time_of("clear_devices", case)):
+        signature = cast.signature(manager)
+        correct(case, signature, cast.token(), "belongings", "a brooch", "the driver said so")
+    assert refusal("clear_devices", case).codes == ["jewellery_settled"]
+    with clock.pinned(cast.time_of("clear_devices", case)):
+        put(case, clerk, is_complete=True, note="the daughter took it")
+    attempt("clear_devices", case)
 
 
 @pytest.mark.parametrize("verb", ["release", "return_uncremated"])
@@ -317,6 +352,7 @@ DECIDED = {"decided_by": "Anna Agent", "kept_in": "safe, envelope 14"}
 
 def test_the_page_lists_and_closes_in_one_sending(facility: Facility, clerk: StaffMember) -> None:
     case, client = cast.make_case(facility), browser(clerk)
+    cast.do("receive", case)
     data = form_of(TYPED, **DECIDED, is_complete="on")
     for _ in range(2):
         assert client.post(url("things", case), data).status_code == 302
