@@ -77,6 +77,8 @@ def _arrive(files: Iterable[Sent], taken: Taken) -> list[Arrived]:
             one = uploads_in.arrive(sent.read(), sent.name)
         except UploadRefused as reason:
             taken.refused.append((uploads_in.clean_name(sent.name), reason))
+        except OSError:  # could not be read, or no process started: the others still come in
+            taken.refused.append((uploads_in.clean_name(sent.name), uploads_in.unstored()))
         else:
             arrived.append(one)
     return arrived

@@ -4,6 +4,7 @@ A file is looked through and written before any row names it, and outside the tr
 act, for decoding takes time: `arrive`, then `record` inside the act. `keep` does both.
 """
 
+import contextlib
 import secrets
 import unicodedata
 from collections.abc import Iterable
@@ -55,12 +56,18 @@ def arrive(data: bytes, original_name: str) -> Arrived:
     try:
         file_store.write(path_of(token), data)
     except OSError as error:
-        raise UploadRefused(
-            "file_unstored",
-            "The file could not be stored. Tell the person who looks after this system, "
-            "and keep the paper until it is.",
-        ) from error
+        _forget(token)  # it may lie there whole, and not yet be safe from a power cut
+        raise unstored() from error
     return Arrived(token, clean_name(original_name), found)
+
+
+def unstored() -> UploadRefused:
+    """Return the refusal of a file that the disk, or the system, did not take."""
+    return UploadRefused(
+        "file_unstored",
+        "The file could not be stored. Tell the person who looks after this system, "
+        "and keep the paper until it is.",
+    )
 
 
 def record(
@@ -101,6 +108,12 @@ def forget_unrecorded(arrived: Iterable[Arrived]) -> None:
     tokens = {one.token for one in arrived}
     kept = set(Upload.objects.filter(token__in=tokens).values_list("token", flat=True))
     for token in tokens - kept:
+        _forget(token)
+
+
+def _forget(token: str) -> None:
+    """Remove a file that no row names; one that the disk does not let go is no harm."""
+    with contextlib.suppress(OSError):
         path_of(token).unlink(missing_ok=True)
 
 

@@ -23,7 +23,7 @@ from cases.filing import Sent
 from cases.gates import GATES, PASSED, REFUSED, Situation
 from cases.models import Case, Document
 from cases.steps import STEPS
-from chain_of_custody import apart, uploads, uploads_in
+from chain_of_custody import apart, file_store, uploads, uploads_in
 from chain_of_custody.append_only import AppendOnlyError
 from chain_of_custody.models import CustodyEntry, Upload, UploadSetAside
 from chain_of_custody.trail import facts_of
@@ -550,3 +550,27 @@ def test_a_version_that_is_no_number_is_passed_over(
     answered = browser(clerk).get(url("documents", case), {"replaces": asked})
     assert answered.status_code == 200
     assert "replaces" not in answered.context["form"].initial
+
+
+def test_a_file_that_the_system_does_not_give_is_refused_and_the_others_come_in(
+    case: Case, clerk: StaffMember
+) -> None:
+    def broken() -> bytes:
+        raise OSError("the disk is gone")
+
+    files = [sent("a.png", picture("PNG")), Sent("b.png", broken), sent("c.pdf", pdf())]
+    taken = filing.take_in(case, clerk, cast.token(), files)
+    assert [upload.original_name for upload in taken.kept] == ["a.png", "c.pdf"]
+    assert [(name, reason.code) for name, reason in taken.refused] == [("b.png", "file_unstored")]
+
+
+def test_a_file_stored_but_not_made_safe_is_not_left_behind(
+    case: Case, clerk: StaffMember, monkeypatch: pytest.MonkeyPatch, own_folders: Path
+) -> None:
+    def fails(*folders: Path) -> None:
+        raise OSError("no space")
+
+    monkeypatch.setattr(file_store, "_sync_folders", fails)
+    taken = filing.take_in(case, clerk, cast.token(), [sent("a.png", picture("PNG"))])
+    assert [reason.code for _, reason in taken.refused] == ["file_unstored"]
+    assert not [path for path in own_folders.rglob("*") if path.is_file()]
