@@ -255,5 +255,5 @@ class GiveBackForm(SignedForm):
         self.order_fields(["things", "returned_to", "identification", "receipt_is_signed"])
 
     def chosen(self) -> Sequence[PersonalThing]:
-        """The things that were ticked; the form must be valid."""
-        return [self.lying[pk] for pk in self.cleaned_data["things"]]
+        """The things that were ticked, each once however often it was sent; the form is valid."""
+        return [self.lying[pk] for pk in dict.fromkeys(self.cleaned_data["things"])]

@@ -513,6 +513,21 @@ def test_giving_back_by_the_page(facility: Facility, clerk: StaffMember) -> None
     assert things.given(case)
 
 
+def test_a_thing_sent_twice_is_given_back_once(facility: Facility, clerk: StaffMember) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    put(case, clerk, RING)
+    data = {
+        "things": [str(case.things.get().pk)] * 2,
+        "returned_to": "Anna Agent",
+        "identification": "passport",
+        "receipt_is_signed": "on",
+        "token": cast.token(),
+        **signed(clerk),
+    }
+    assert client.post(url("give-back", case), data).status_code == 302
+    assert len(things.given(case)) == 1
+
+
 def test_the_step_asks_for_the_things_only_where_some_lie_here(case: Case) -> None:
     cast.bring(case, "contained")
     client = browser(cast.member(case.facility, cast.CLERK))
