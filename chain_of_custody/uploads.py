@@ -8,6 +8,7 @@ drawn anew from it, without the camera's notes of place and time.
 import hashlib
 import io
 import threading
+import time
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,6 +28,8 @@ MAX_FILES = 20  # in one sending
 MAX_TOTAL = 100 * 1024 * 1024  # bytes of one sending
 MAX_PIXELS = 60_000_000
 MAX_PAGES = 60
+TRIED_EDGE = 200  # pixels of the longer edge of a page that is only tried
+DRAWING_SECONDS = 10  # well within what a child has; a long sound scan is not refused for it
 SHOWN_EDGE = 1600  # pixels of the longer edge of what a page shows
 KINDS = {
     "application/pdf": "PDF",
@@ -218,8 +221,7 @@ def _pages_of_pdf(data: bytes) -> int:
                 "This PDF carries a program or another file inside. "
                 "Print it to a new PDF, or scan the paper.",
             )
-    with _decoding():
-        _draw_pdf(data, 1)
+    _draw_all(data)
     return pages
 
 
@@ -252,6 +254,34 @@ def _is_direct(value: object) -> bool:
     return isinstance(value, pikepdf.Dictionary | pikepdf.Array) and not value.is_indirect
 
 
+def _draw_all(data: bytes) -> None:
+    """Draw every page small, so that what cannot be shown is refused while the paper is at hand.
+
+    Every page is opened; after DRAWING_SECONDS the rest of a long scan is not drawn any more.
+    """
+    ends = time.monotonic() + DRAWING_SECONDS
+    with PDFIUM, _decoding():
+        document = pypdfium2.PdfDocument(data)
+        try:
+            for sheet in document:
+                edge = _edge(sheet)
+                if time.monotonic() < ends:
+                    sheet.render(scale=TRIED_EDGE / edge)
+                sheet.close()
+        finally:
+            document.close()
+
+
+def _edge(sheet: pypdfium2.PdfPage) -> float:
+    """Return the longer edge of a page in points; refuse a page of no sensible size."""
+    width, height = sheet.get_size()
+    if not (0 < width <= 14_400 and 0 < height <= 14_400):  # PDF's own limit, 200 in
+        raise UploadRefused(
+            "file_pages", "A page of this PDF has no sensible size. Scan the paper again."
+        )
+    return float(max(width, height))
+
+
 def _draw_pdf(data: bytes, page: int) -> Image.Image:
     with PDFIUM, _decoding():
         document = pypdfium2.PdfDocument(data)
@@ -259,12 +289,7 @@ def _draw_pdf(data: bytes, page: int) -> Image.Image:
             if not 1 <= page <= len(document):
                 raise UploadRefused("page_unknown", "There is no such page.")
             sheet = document[page - 1]
-            width, height = sheet.get_size()
-            if not (0 < width <= 14_400 and 0 < height <= 14_400):  # PDF's own limit, 200 in
-                raise UploadRefused(
-                    "file_pages", "A page of this PDF has no sensible size. Scan the paper again."
-                )
-            picture: Image.Image = sheet.render(scale=SHOWN_EDGE / max(width, height)).to_pil()
+            picture: Image.Image = sheet.render(scale=SHOWN_EDGE / _edge(sheet)).to_pil()
             return picture.convert("RGB")
         finally:
             document.close()

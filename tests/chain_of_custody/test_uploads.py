@@ -163,3 +163,15 @@ def test_a_spoilt_file_is_taken_or_refused_and_nothing_else(data: st.DataObject,
         return
     assert found.pages >= 1
     draw(bytes(spoilt))
+
+
+def test_every_page_of_a_pdf_is_tried_and_not_the_first_alone() -> None:
+    def huge(made: pikepdf.Pdf) -> None:
+        made.pages[2].obj.MediaBox = pikepdf.Array([0, 0, 20_000, 20_000])
+
+    assert refusal(pdf(3, huge)) == "file_pages"
+
+
+def test_a_long_scan_is_not_refused_for_the_time_it_takes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(uploads, "DRAWING_SECONDS", 0)
+    assert inspect(pdf(3)).pages == 3
