@@ -202,6 +202,18 @@ def _last_stated(case: Case) -> datetime:
     return max(times, default=case.announced_at)
 
 
+def stated_so_far(case: Case) -> str:
+    """Return a mark of all that is stated of those with a say; it changes with every statement."""
+    holders = case.right_holders.all()
+    rows = [
+        holders,
+        [row for holder in holders for row in holder.facts.all()],
+        [row for holder in holders for row in holder.statements.all()],
+        case.ranks_named.all(),
+    ]
+    return "-".join(str(max((row.pk for row in of_one), default=0)) for of_one in rows)
+
+
 def is_authorized(case: Case, answer: Answer) -> bool:
     """Whether the right to cremate exists: by the rules, or by a review of what they leave open."""
     return answer.outcome is Outcome.SUFFICIENT or standing_review(case, answer) is not None

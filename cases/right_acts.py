@@ -168,13 +168,26 @@ def state_ranks(
 
 
 def review_authority(
-    case: Case, signed_by: Signature, token: str, reason: str, document: Document | None
+    case: Case,
+    signed_by: Signature,
+    token: str,
+    reason: str,
+    document: Document | None,
+    seen: str | None = None,
 ) -> CustodyEntry:
-    """A manager records the authority's or counsel's answer to what the rules leave open."""
+    """A manager records the authority's or counsel's answer to what the rules leave open.
+
+    `seen` is the `right.stated_so_far` of the answer that was read; None where no page showed it.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(signed_by.member, Role.MANAGER)
         need_open(locked)
+        if seen is not None and seen != right.stated_so_far(locked):
+            raise ActRefused(
+                "stated_meanwhile",
+                "Something was stated of those with a say meanwhile. Read it again, then send it.",
+            )
         answer = right.answer_for(locked)
         if answer.outcome is not Outcome.UNDECIDED:
             raise ActRefused(

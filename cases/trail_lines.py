@@ -152,6 +152,7 @@ REASONS = {
     "ranks_missing": "no class was named",
     "informant_missing": "it was not said who told it",
     "nobody_signed": "nobody had signed, and no paper of who answered was chosen",
+    "stated_meanwhile": "something was stated meanwhile that the page had not shown",
     "nothing_open": "the rules left nothing open that a review could settle",
     "exclusion_unknown": "a fact was stated that no text knows",
     "efforts_missing": "no effort to reach the person was stated",

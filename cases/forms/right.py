@@ -164,6 +164,19 @@ def _offer_papers(form: forms.Form, case: Case) -> None:
             field.queryset = papers(case)
 
 
+class SeenFields(forms.Form):
+    """What stood on the page when it was opened: `seen` is compared with what stands then."""
+
+    seen = forms.CharField(required=False, max_length=100, widget=forms.HiddenInput)
+
+    def show_anew(self, seen: str) -> None:
+        """Take it that what stands now is read, after a refusal that told of it."""
+        sent: Any = self.data
+        data = sent.copy()
+        data["seen"] = seen
+        self.data = data
+
+
 class NameForm(KnownFields, SaidFields, WritingForm):
     """A person with a say, what is known of them and what they say, in one go.
 
@@ -407,7 +420,7 @@ class ClassesForm(WritingForm):
         return {key: now for key, now in stated.items() if now != (key in self.complete)}
 
 
-class ReviewForm(SignedForm):
+class ReviewForm(SeenFields, SignedForm):
     """A manager's record of what the authority or counsel answered."""
 
     reason = lines("Who answered, when, and what")
@@ -417,4 +430,5 @@ class ReviewForm(SignedForm):
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         super().__init__(*args, facility=case.facility, **kwargs)
+        self.initial.setdefault("seen", right.stated_so_far(case))
         _offer_papers(self, case)

@@ -8,9 +8,17 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from cases import drawing, right_acts, right_page, right_words
+from cases import drawing, right, right_acts, right_page, right_words
 from cases.errors import ActRefused
-from cases.forms.right import ClassesForm, KnownForm, NameForm, ReviewForm, SaidFields, SayForm
+from cases.forms.right import (
+    ClassesForm,
+    KnownForm,
+    NameForm,
+    ReviewForm,
+    SaidFields,
+    SayForm,
+    SeenFields,
+)
 from cases.holds import open_holds
 from cases.models import AuthorizingAgent, Case, RightHolder
 from cases.roles import WHO, power
@@ -95,6 +103,17 @@ def _holder(case: Case, pk: int) -> RightHolder:
     return next(h for h in case.right_holders.all() if h.pk == holder.pk)
 
 
+@contextmanager
+def _read_again(form: SeenFields, seen: str) -> Iterator[None]:
+    """After a refusal because something was stated meanwhile, the page shows that it stands."""
+    try:
+        yield
+    except ActRefused as refusal:
+        if refusal.code == "stated_meanwhile":
+            form.show_anew(seen)
+        raise
+
+
 @require_http_methods(["GET", "POST"])
 def say(request: StaffRequest, number: str, pk: int) -> HttpResponse:
     """What somebody named says now: signs, objects, takes the signature back."""
@@ -176,8 +195,9 @@ def review(request: StaffRequest, number: str) -> HttpResponse:
 
     def act() -> None:
         data = form.cleaned_data
-        right_acts.review_authority(
-            case, form.signer(), form.token_sent, data["reason"], data["document"]
-        )
+        with _read_again(form, right.stated_so_far(case)):
+            right_acts.review_authority(
+                case, form.signer(), form.token_sent, data["reason"], data["document"], data["seen"]
+            )
 
     return answer(request, case, form, page, act)

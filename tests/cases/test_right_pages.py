@@ -200,12 +200,39 @@ def test_a_manager_reviews_what_the_rules_leave_open(
     assert browser(clerk).post(page, data | signed(clerk)).status_code == 403
     client = browser(manager)
     assert page in client.get(url("agents", case)).content.decode()
+    data["seen"] = seen_on(client.get(page))
     assert client.post(page, data | signed(manager, pin="000000")).status_code == 403
     done = client.post(page, data | {"token": cast.token()} | signed(manager))
     assert done.status_code == 302
     shown = client.get(url("agents", case)).content.decode()
     assert "A manager has settled what the rules leave open." in shown
     assert "The county says that the brother may." in shown
+
+
+def seen_on(response: Any) -> str:
+    """Return what the form of a page says was shown."""
+    return str(response.context["form"]["seen"].value())
+
+
+def test_a_review_is_of_what_the_manager_read(
+    case: Case, clerk: StaffMember, manager: StaffMember
+) -> None:
+    f.nobody_missing(case)
+    brother = f.name(case, "Sam Brother", "signed", rank="sibling", relationship="brother")
+    client, page = browser(manager), url("agent-review", case)
+    data = {
+        "token": cast.token(),
+        "reason": "The county says so.",
+        "seen": seen_on(client.get(page)),
+    }
+    cast.knows(brother, clerk, is_living=True)
+    refused = client.post(page, data | signed(manager))
+    assert refused.status_code == 409
+    assert "Read it again" in refused.content.decode()
+    assert not case.authority_reviews.exists()
+    again = data | {"seen": seen_on(refused)}
+    assert client.post(page, again | signed(manager)).status_code == 302
+    assert case.authority_reviews.exists()
 
 
 def test_of_a_closed_case_nothing_more_is_said(facility: Facility, clerk: StaffMember) -> None:
