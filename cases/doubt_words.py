@@ -5,7 +5,7 @@ from django.utils import timezone
 from crematory.templatetags.crematory import when
 from crematory.units import UnitSystem, show_quantity
 from retort_log.acts import ReadingDoubted
-from retort_log.readings import CHAMBERS
+from retort_log.doubts import CHAMBERS
 from retort_log.selectors import Standing
 
 WORDS = {

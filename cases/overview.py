@@ -27,8 +27,8 @@ from cases.steps import BEFORE_CHARGE, FINAL_STAGES, ORDER, STEPS, Step, next_st
 from chain_of_custody.models import CustodyEntry, Place
 from crematory.models import Facility
 from retort_log import selectors
+from retort_log.doubts import FRESH
 from retort_log.models import Reading, Retort, Run
-from retort_log.readings import FRESH
 
 # Of each group as many as fit a tablet's screen beside the others; the list has them all.
 GROUP_LIMIT, HOLD_LIMIT, CLOCK_LIMIT = 5, 20, 200

@@ -14,8 +14,8 @@ from cases.models import Case
 from cases.steps import BEFORE_CHARGE
 from crematory.units import UnitSystem, show_quantity
 from retort_log import selectors
+from retort_log.doubts import FRESH
 from retort_log.models import Reading, ReadingCorrection, Run
-from retort_log.readings import FRESH
 
 
 def _run(case: int) -> QuerySet[Any]:

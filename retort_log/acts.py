@@ -11,8 +11,8 @@ from chain_of_custody import trail
 from crematory import clock
 from crematory.models import Role, StaffMember
 from retort_log import selectors
-from retort_log.models import Reading, Retort
 from retort_log.doubts import Limits, Temperatures, doubts
+from retort_log.models import Reading, Retort
 
 READERS = frozenset({Role.OPERATOR, Role.MANAGER})
 MINUTE = timedelta(minutes=1)

@@ -16,8 +16,8 @@ from crematory.models import StaffMember
 from crematory.signatures import Signature
 from retort_log import selectors
 from retort_log.acts import READERS, ReadingRefused, question, refusals_recorded
-from retort_log.models import Reading, ReadingCorrection, Retort, Run
 from retort_log.doubts import FRESH, Temperatures
+from retort_log.models import Reading, ReadingCorrection, Retort, Run
 
 WHY_LENGTH = 500
 

@@ -19,8 +19,8 @@ from cases.gates.base import (
 )
 from crematory import clock
 from retort_log import selectors
+from retort_log.doubts import FRESH
 from retort_log.models import Retort
-from retort_log.readings import FRESH
 
 OPERATOR = "operator"
 OFFICE = "front office"
