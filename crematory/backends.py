@@ -1,16 +1,19 @@
 """Who is signed in, read together with their facility and its trail's head: one query a request."""
 
-from typing import Any
-
 from django.contrib.auth.backends import ModelBackend
-from django.db.models import QuerySet
 
 from crematory.models import StaffMember
-
+from crematory.written import Part, Written
 
 # The log is read before any row that the page shows: its root says how new those are.
-def _member(pk: int) -> QuerySet[Any]:
-    return StaffMember.objects.select_related("facility__log").filter(pk=pk).order_by()
+_MEMBER = Written(
+    "SELECT {m}, {f}, {l} FROM crematory_staffmember m"
+    " JOIN crematory_facility f ON f.id = m.facility_id"
+    " LEFT JOIN chain_of_custody_log l ON l.facility_id = f.id WHERE m.id = %s",
+    m=Part("crematory.StaffMember"),
+    f=Part("crematory.Facility"),
+    l=Part("chain_of_custody.Log"),
+)
 
 
 class StaffBackend(ModelBackend):
@@ -18,5 +21,9 @@ class StaffBackend(ModelBackend):
 
     def get_user(self, user_id: int) -> StaffMember | None:
         """Return the active member with this key, or None."""
-        member = _member(user_id).first()
-        return member if member and self.user_can_authenticate(member) else None
+        for member, facility, log in _MEMBER(user_id):
+            member.facility = facility
+            if log:
+                log.facility = facility  # known from both sides, as a join makes it
+            return member if self.user_can_authenticate(member) else None
+        return None

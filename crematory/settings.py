@@ -161,6 +161,7 @@ FILE_UPLOAD_HANDLERS = ["chain_of_custody.upload_handler.LimitedUploadHandler"]
 # A shift: many acts are signed by being signed in, and tablets are shared.
 # What a message says can name a person: it stays on the server.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+SESSION_ENGINE = "crematory.sessions"
 SESSION_COOKIE_AGE = 12 * 60 * 60
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"

@@ -1,0 +1,22 @@
+"""Sessions in the database, as the framework keeps them, read by a query that stands written."""
+
+from typing import Any
+
+from django.contrib.sessions.backends import db
+from django.utils import timezone
+
+from crematory.written import Written
+
+_SESSION = Written(
+    "SELECT session_data FROM django_session WHERE session_key = %s AND expire_date > %s"
+)
+
+
+class SessionStore(db.SessionStore):
+    """The framework's store; what is not found here is left to it."""
+
+    def load(self) -> dict[str, Any]:
+        """Return what the session holds; nothing where there is none, or it has expired."""
+        for (data,) in _SESSION(self.session_key, timezone.now()):
+            return self.decode(data)
+        return super().load()
