@@ -117,7 +117,7 @@ STEPS: dict[str, Step] = {
             "Burner off",
             ("in_retort", "cooling"),
             {OPERATOR},
-            "readings_cover flame_ended",
+            "not_interrupted readings_cover flame_ended",
             "Visible flame has ended and the burner is off.",
         ),
         _step(

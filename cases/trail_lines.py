@@ -2,19 +2,16 @@
 
 import json
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from decimal import Decimal
-from typing import Any, cast
+from datetime import timedelta
+from typing import Any
 
 from cases.corrections import CORRECTABLE
-from cases.death import read_words
+from cases.fact_words import label, shown
 from cases.gates import TITLES
-from cases.models import Case, DeviceAnswer, Hold
 from cases.steps import STEPS
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
-from crematory.templatetags.crematory import when
-from crematory.units import KindName, UnitSystem, show_quantity
+from crematory.units import UnitSystem
 
 # Forms state times to the minute; what comes later than that was recorded afterwards.
 LATE_AFTER = timedelta(minutes=1)
@@ -43,10 +40,12 @@ ACTS = {
     "correct": "Correction",
     "print": "Paper printed",
     "record_reading": "Reading entered",
+    "run_event": "Event at the machine",
     "state_fitness": "Retort stated fit for use or not",
     "set_up": "House set up",
     "house_rules": "Rule of the house changed",
     "state_wait_ground": "Ground that may lift the wait stated",
+    "answer_law": "Question of the law answered",
     "staff.add": "Member added",
     "staff.activate": "Member activated",
     "staff.deactivate": "Member deactivated",
@@ -64,6 +63,14 @@ REASONS = {
     "reading_role": "readings are entered and corrected by an operator or a manager",
     "reading_minute": "there was a reading of this minute already",
     "reading_withdrawn": "the reading of this minute was withdrawn",
+    "event_unknown": "no kind of event of the list was named",
+    "event_unsigned": "this event is signed with staff code and PIN",
+    "event_manager": "a manager decides that a run is not resumed",
+    "event_long": "the note was too long",
+    "event_opacity": "the opacity readings were too many, or none of a percentage",
+    "event_before": "the time lay before the last run of the retort ended",
+    "event_phase": "such an event cannot be while the retort does what it did",
+    "event_order": "something later that depends on it was recorded already",
     "witness_missing": "no second person signed",
     "witness_same": "the witness was the signer",
     "time_future": "the stated time lay in the future",
@@ -102,6 +109,7 @@ REASONS = {
     "number_missing": "no number of a certificate was given",
     "loosening": "it would have loosened the law, or made no sense",
     "not_added": "the house asked nothing more than the law there",
+    "device_not_asked": "the law does not ask about this device apart",
     "answer_missing": "it was not said who of the local authority answered",
     "found_before_death": "the person would have been found before the death",
     "ground_unknown": "the law of this case knows no such ground",
@@ -165,19 +173,23 @@ REASONS = {
     "objection_stands": "the person's objection was not settled",
     "not_signed": "there was no signature to take back",
     "no_objection": "the person had no objection that stood",
+    "law_answer_missing": "no question was answered",
+    "question_unknown": "the law that was read does not ask this",
+    "answer_paper_replaced": "the paper chosen had been replaced by a later version",
+    "agreement_missing": "the paper in which the time was agreed was not chosen",
+    "agreed_too_early": "the agreed time lay before the death",
     "drawing_missing": "nothing was drawn on the tablet",
 }
-FIRST = {"old": 0, "new": 1}  # of a correction, in the order in which they held
-DEVICES = frozenset(DeviceAnswer.Device.values)
-CHOICES: dict[str, dict[str, str]] = {
-    "sex": {"f": "female", "m": "male"},
-    "disposition": dict(Case.Disposition.choices),
-    "hold_kind": dict(Hold.Kind.choices),
-    "lifted_on": dict(Hold.LiftedBy.choices),
-    "is_death_reportable": {"True": "yes", "False": "no"},
-    "is_embalmed": {"True": "yes", "False": "no"},
-}
-UNITS: dict[str, str] = {"_kg": "mass", "_c": "temperature", "_l": "volume", "_cm": "length"}
+# What people look for comes first, what only a machine compares comes last; between them what was
+# stated, in the order of its keys.
+_FIRST = (
+    *("reasons", "decedent_name", "recipient_name", "returned_to", "name", "relationship", "rank"),
+    *("position", "old", "new", "hold_kind", "raised_by", "ground", "lifted_on", "told", "kind"),
+    *("number", "copy", "identification", "band_reads", "delivered_by", "firm"),
+)
+_LAST = ("meaning", "person", "files", "file", "photographs", "judged_under", "text_of", "sha256")
+FIRST = {key: place - len(_FIRST) for place, key in enumerate(_FIRST)}
+FIRST |= {key: place for place, key in enumerate(_LAST, 1)}
 
 
 @dataclass(frozen=True)
@@ -214,11 +226,11 @@ def line(entry: CustodyEntry, units: UnitSystem) -> Line:
         act=act_word(entry.act),
         facts=[
             Fact(
-                label(key),
-                shown(kind if kind and key in ("old", "new") else key, value, units),
+                label(key, entry.act),
+                _shown(kind if kind and key in ("old", "new") else key, value, units, entry.act),
                 key in sealed,
             )
-            for key, value in sorted(facts.items(), key=lambda f: FIRST.get(f[0], 2))
+            for key, value in ordered(said(facts))
         ],
         is_late=entry.recorded_at - entry.happened_at > LATE_AFTER,
         signature=json.loads(entry.payload)["signature"],
@@ -227,11 +239,21 @@ def line(entry: CustodyEntry, units: UnitSystem) -> Line:
     )
 
 
-def label(key: str) -> str:
-    """Return the name of a fact for people, without its unit: "mass_kg" gives "mass"."""
-    for ending in UNITS:
-        key = key.removesuffix(ending)
-    return key.removeprefix("is_").replace("_", " ")
+def said(facts: dict[str, Any]) -> dict[str, Any]:
+    """Return what was stated: a correction may say "nothing", other facts are left out then."""
+    told = {"old", "new"}
+    return {k: v for k, v in facts.items() if k in told or (v is not None and v not in ("", []))}
+
+
+def ordered(facts: dict[str, Any]) -> list[tuple[str, Any]]:
+    """Return the facts in the order in which people read them."""
+    return sorted(facts.items(), key=lambda fact: FIRST.get(fact[0], 0))
+
+
+def _shown(key: str, value: Any, units: UnitSystem, act: str) -> str:
+    if key == "reasons" and isinstance(value, list):
+        return "; ".join(reason(str(code)) for code in value)
+    return shown(key, value, units, act)
 
 
 def act_word(act: str) -> str:
@@ -244,38 +266,5 @@ def act_word(act: str) -> str:
 def reason(code: str) -> str:
     """Return why an attempt was refused, in words."""
     if code in TITLES:
-        return f"refused: {TITLES[code]}"
+        return f"not met: {TITLES[code]}"
     return REASONS.get(code, code.replace("_", " "))
-
-
-def shown(key: str, value: Any, units: UnitSystem) -> str:
-    """Write one value: quantities with both units, times in the zone in force."""
-    if key == "reasons" and isinstance(value, list):
-        return "; ".join(reason(str(code)) for code in value)
-    if value is None or value == "":
-        return "nothing"
-    if key in DEVICES and isinstance(value, str) and value.startswith("{"):
-        value = json.loads(value)
-    if str(value) in CHOICES.get(key, {}):
-        return CHOICES[key][str(value)]
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list):
-        return "; ".join(shown("", item, units) for item in value)
-    if isinstance(value, dict):
-        return ", ".join(f"{k.replace('_', ' ')} {shown(k, v, units)}" for k, v in value.items())
-    return _text(key, str(value), units)
-
-
-def _text(key: str, text: str, units: UnitSystem) -> str:
-    try:
-        for ending, kind in UNITS.items():
-            if key.endswith(ending):
-                return show_quantity(Decimal(text), cast(KindName, kind), units, both=True)
-        if key == "died_at":
-            return read_words(text)
-        if key.endswith("_at"):
-            return when(datetime.fromisoformat(text))
-    except (ArithmeticError, ValueError):  # written by an earlier form of the act: as it stands
-        return text
-    return text if not text.isascii() or "_" not in text else text.replace("_", " ")

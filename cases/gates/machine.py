@@ -18,9 +18,10 @@ from cases.gates.base import (
     shown,
 )
 from crematory import clock
-from retort_log import selectors
+from retort_log import events, selectors
 from retort_log.doubts import FRESH
 from retort_log.models import Retort
+from retort_log.run_life import Phase
 
 OPERATOR = "operator"
 OFFICE = "front office"
@@ -176,6 +177,19 @@ def label_scanned(s: Situation) -> Answer:
     if s.facts is None:
         return asked("Scan the newest label on the container.")
     return labels.read(s, s.facts.label_scan) or passed()
+
+
+@gate("Run not interrupted")
+def not_interrupted(s: Situation) -> Answer:
+    here = events.now_at(s.case.run.retort, s.now, s.case.run)
+    if here.phase is not Phase.INTERRUPTED:
+        return passed()
+    return refused(
+        "The run is interrupted, with the person inside.",
+        "operator resumes it with the same person inside; where that is not possible, a manager "
+        "ends it by the fault",
+        since=here.since,
+    )
 
 
 @gate("Readings reach from charge to now")
