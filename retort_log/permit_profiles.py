@@ -154,8 +154,8 @@ def parse(text: str, file: str) -> Profile:
         raise ProfileFileError("\n".join(f"{file}: {one}" for one in error.problems)) from None
     for limit in limits(rules):
         if limit.read_on is None or limit.mark == Mark.HOUSE:
-            problem = "needs the date it was read, and a mark other than “house”"
-            raise ProfileFileError(f"{file}: {limit.value} {limit.unit}: {problem}.")
+            fault = "needs the date it was read, and a mark other than “house”"
+            raise ProfileFileError(f"{file}: {limit.value} {limit.unit}: {fault}.")
     return Profile(rules, str(family or ""), first, before)
 
 

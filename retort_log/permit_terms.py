@@ -303,7 +303,7 @@ class _Reader:
         exception = self.inner(table, "exception", "opacity", "opacity")
         if limit and exception and exception.value <= limit.value:
             self.say("opacity", "the exception must be more than the limit")
-        return limit and Opacity(limit, exception, is_breach is True)
+        return None if limit is None else Opacity(limit, exception, is_breach is True)
 
     def concentrations(self, given: object) -> dict[str, Concentration]:
         table = self.table(given, "concentrations", set(SUBSTANCES))
@@ -321,7 +321,9 @@ class _Reader:
         ambient = self.number(table.get("ambient_oxygen", "20.9"), where, "20.9", "21")
         reference, over = table.get("reference_oxygen"), table.get("over_min")
         limit = self.inner(table, "limit", where, "concentrations")
-        return limit and Concentration(
+        if limit is None:
+            return None
+        return Concentration(
             limit,
             None if reference is None else self.number(reference, where, "0", "20"),
             ambient or Decimal("20.9"),

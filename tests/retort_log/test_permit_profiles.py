@@ -26,7 +26,7 @@ READ_ON = date(2026, 11, 25)
 
 
 def pair(limit: Limit | None) -> tuple[Decimal, str] | None:
-    return limit and (limit.value, limit.unit)
+    return None if limit is None else (limit.value, limit.unit)
 
 
 def is_reached(limit: Limit | None, reading_c: str) -> bool:
