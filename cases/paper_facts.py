@@ -6,21 +6,17 @@ SC 32-8-330, TN 62-5-509, OH 4717.28, CO 12-135-305, NC 90-210.127, MT 37-19-706
 the certificate is assembled from what registers keep, for no statute read lists its contents.
 """
 
-import json
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from django.utils.formats import date_format
 
 from cases import death, documents, right
-from cases.corrections import CORRECTABLE
 from cases.gates import labels
-from cases.law import paper_words
-from cases.models import Case, Hold, Recipient
-from cases.steps import STAGES, STEPS
-from cases.trail_lines import act_word, reason
-from chain_of_custody.models import CustodyEntry, Log
+from cases.models import Case, Recipient
+from cases.steps import STEPS
+from chain_of_custody.models import CustodyEntry
 from crematory.models import StaffMember
 from crematory.templatetags.crematory import when
 from crematory.units import UnitSystem, show_quantity
@@ -186,64 +182,4 @@ def return_uncremated(case: Case) -> Facts:
         "belongings": delivery.belongings,
         **_handing_over(case),
         **_signatures(case, "return_uncremated"),
-    }
-
-
-def _detail(entry: CustodyEntry) -> str:
-    """What was corrected, printed, or why it was refused; without any person's value."""
-    facts = json.loads(entry.payload)["facts"]
-    if entry.outcome == CustodyEntry.Outcome.REFUSED:
-        return "; ".join(reason(code) for code in facts.get("reasons", []))
-    if entry.act == "correct":
-        return f"of entry {facts['corrects']}: {CORRECTABLE[facts['field']].label}"
-    if entry.act == "print":
-        by_hand = ", by hand" if facts.get("by_hand") else ""
-        return f"{facts['kind'].replace('_', ' ')} {facts['number']}, copy {facts['copy']}{by_hand}"
-    return _of_a_hold(entry.act, facts)
-
-
-def _of_a_hold(act: str, facts: Facts) -> str:
-    """What a hold was opened or lifted on, and of which one somebody was told.
-
-    Entries of an earlier form of these acts name neither kind nor way.
-    """
-    if act == "open_hold" and "hold_kind" in facts:
-        late = ", after the charge" if facts.get("after_charge") else ""
-        return f"{Hold.Kind(facts['hold_kind']).label}{late}"
-    if act == "lift_hold" and "lifted_on" in facts:
-        paper = f"; on file: {paper_words(facts['document'])}" if facts.get("document") else ""
-        settled = "; the objection is settled" if facts.get("is_objection_settled") else ""
-        return f"{Hold.LiftedBy(facts['lifted_on']).label}{paper}{settled}"
-    if act == "tell_of_hold":
-        return f"of the hold since {when(datetime.fromisoformat(facts['hold_opened_at']))}"
-    return ""
-
-
-def _line(entry: CustodyEntry) -> Facts:
-    return {
-        "sequence": entry.sequence,
-        "act": act_word(entry.act),
-        "detail": _detail(entry),
-        "refused": entry.outcome == CustodyEntry.Outcome.REFUSED,
-        "stage": STAGES.get(entry.stage_to, ""),
-        "happened_at": when(entry.happened_at),
-        "recorded_at": when(entry.recorded_at),
-        "signed_by": str(entry.signed_by) if entry.signed_by else "",
-        "witness": str(entry.witness) if entry.witness else "",
-        "place_from": str(entry.place_from) if entry.place_from else "",
-        "place_to": str(entry.place_to) if entry.place_to else "",
-        "leaf_hash": entry.leaf_hash,
-    }
-
-
-def trail(case: Case) -> Facts:
-    """The trail of one person, with the head of the facility's log before this printing."""
-    log = Log.objects.get(facility=case.facility)
-    entries = case.entries.select_related("signed_by", "witness", "place_from", "place_to")
-    return {
-        "stage": STAGES[case.stage],
-        "origin": case.facility.log_origin,
-        "log_size": log.size,
-        "root": log.root,
-        "entries": [_line(entry) for entry in entries.order_by("sequence")],
     }

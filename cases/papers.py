@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from cases import paper_facts, thing_paper
+from cases import paper_facts, thing_paper, trail_paper
 from cases.models import Case
+from cases.paper_titles import PAPER_TITLES
 from cases.steps import BEFORE_CHARGE, STAGES
 from chain_of_custody import press, trail
 from chain_of_custody.models import Paper
@@ -31,13 +32,17 @@ class Kind:
     """
 
     name: str
-    title: str
     template: str
     stages: frozenset[str]
     facts: Callable[[Case], Facts]
     by_hand: str = ""
     is_listed: bool = True
     when: Callable[[Case], bool] | None = None
+
+    @property
+    def title(self) -> str:
+        """What this paper is called."""
+        return PAPER_TITLES[self.name]
 
     def is_available(self, case: Case) -> bool:
         """True when this paper can be printed for the case as it stands."""
@@ -49,7 +54,6 @@ KINDS: dict[str, Kind] = {
     for kind in (
         Kind(
             "label",
-            "Container label",
             "papers/label.html",
             _from("in_care"),
             paper_facts.label,
@@ -57,14 +61,12 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             "receipt",
-            "Receipt of remains",
             "papers/receipt.html",
             _from("in_care") | {"returned"},
             paper_facts.receipt,
         ),
         Kind(
             "certificate",
-            "Certificate of cremation",
             "papers/certificate.html",
             _from("recovered"),
             paper_facts.certificate,
@@ -73,21 +75,18 @@ KINDS: dict[str, Kind] = {
         # that says what happened: neither is a copy of the other.
         Kind(
             "release_form",
-            "Release receipt, to be filled in",
             "papers/release.html",
             frozenset({"contained"}),
             paper_facts.release,
         ),
         Kind(
             "release",
-            "Release receipt",
             "papers/release.html",
             frozenset({"released"}),
             paper_facts.release,
         ),
         Kind(
             "return_form",
-            "Return receipt, to be filled in",
             "papers/return.html",
             frozenset(BEFORE_CHARGE) - {"expected"},
             paper_facts.return_uncremated,
@@ -95,7 +94,6 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             "return",
-            "Return receipt",
             "papers/return.html",
             frozenset({"returned"}),
             paper_facts.return_uncremated,
@@ -103,7 +101,6 @@ KINDS: dict[str, Kind] = {
         # As with the release: what is signed and what says what happened are two papers.
         Kind(
             "things_form",
-            "Receipt for personal things, to be signed",
             "papers/things.html",
             frozenset(ALL_STAGES),
             thing_paper.things_form,
@@ -111,7 +108,6 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             "things",
-            "Receipt for personal things",
             "papers/things.html",
             frozenset(ALL_STAGES),
             thing_paper.things_given,
@@ -119,10 +115,9 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             "trail",
-            "Custody trail",
             "papers/trail.html",
             frozenset(ALL_STAGES),
-            paper_facts.trail,
+            trail_paper.facts,
         ),
     )
 }

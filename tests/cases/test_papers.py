@@ -13,7 +13,6 @@ from django.test import Client
 from django.urls import reverse
 
 from cases import corrections, papers, scans
-from cases.errors import StepRefused
 from cases.models import Case
 from cases.papers import KINDS
 from chain_of_custody import press
@@ -162,45 +161,6 @@ def test_the_return_receipt_is_complete(house: Facility, clerk: StaffMember) -> 
         "Returned by Clara Clerk",
         "I received this person, uncremated",
     )
-
-
-def test_the_trail_shows_every_entry_and_the_head(released: Case, clerk: StaffMember) -> None:
-    log, entries = released.facility.log, list(released.entries.order_by("sequence"))
-    _, text = printed(released, "trail", clerk)
-    assert_says(
-        text, log.root, f"Size of the trail at printing {log.size}", log.facility.log_origin
-    )
-    assert_says(text, *(entry.leaf_hash for entry in entries))
-    assert_says(text, "Charge", "→ in the retort", "Olive Operator (QVO1)", "Mon 4 Mar 2024 11:30")
-    assert_says(text, "witness Oscar Operator", "from Cooler, Bay 1", "to Retort room, Retort 1")
-
-
-def test_the_trail_names_corrections_and_printings_but_no_value(
-    released: Case, clerk: StaffMember, manager: StaffMember
-) -> None:
-    label, _ = printed(released, "label", clerk)
-    signed = cast.signature(manager)
-    entry = corrections.correct(
-        released, signed, cast.token(), "belongings", "one ring", "misheard"
-    )
-    _, text = printed(released, "trail", clerk)
-    assert_says(
-        text,
-        f"label {label.number}, copy 3",
-        "copy 1, by hand",
-        "Correction of entry 2: belongings",
-    )
-    assert_says(text, entry.leaf_hash, "Paper printed")
-    assert "one ring" not in text
-
-
-def test_the_trail_shows_refused_attempts(house: Facility, clerk: StaffMember) -> None:
-    case = cast.bring(cast.make_case(house), "contained")
-    with pytest.raises(StepRefused):
-        cast.do("release", case, recipient_name="Somebody Else")
-    _, text = printed(case, "trail", clerk)
-    assert_says(text, "Release Refused; nothing changed", "Recipient named by the authorization")
-    assert_says(text, "tried with the code of")
 
 
 def codes_on(paper: Paper, page: int = 0) -> list[str]:
