@@ -103,14 +103,15 @@ def announce(facility: Facility, member: StaffMember, token: str, **fields: Any)
 
 def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[str, Any]) -> Case:
     need(member, *WHO["announce"])
-    now = clock.now()
     stated = death.Death(
         fields["died_at"],
         fields.get("died_at_latest"),
         fields.get("died_known_as", Case.DeathKnown.EXACT),
     )
-    death.check(stated, fields.get("discovered_at"), now)
     with transaction.atomic():
+        trail.lock_log(facility)
+        now = clock.now()  # under the lock: the number is of the year in which it is given
+        death.check(stated, fields.get("discovered_at"), now)
         counter = numbering.lock_counter(facility, now)
         earlier = CustodyEntry.objects.filter(
             facility=facility, act="announce", token=token

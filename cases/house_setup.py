@@ -159,7 +159,8 @@ def _place(added: Added, kind: str, area: str, name: str, code: str) -> Place:
 
 def _append(added: Added) -> None:
     """Record what was set up, by codes: names of staff stay out of the hashed bytes."""
-    now = clock.now()
+    trail.lock_log(added.facility)
+    now = clock.now()  # under the lock: entries follow one another in time
     trail.append(
         trail.Act(
             facility=added.facility,

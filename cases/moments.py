@@ -116,6 +116,12 @@ THINGS = (
     Source("give_back", "the last personal thing was given back"),
 )
 GROUND = Source("state_wait_ground", "the ground of a waiver was stated")
+HOUSE_WAIT = Source(
+    "house_rules",
+    "what the house asks of the wait was last changed",
+    lambda facts: ['"path":"wait.'],
+    True,
+)
 DEVICE = Source("answer_device", "the last device question was answered")
 SETTLED = Source("settle", "the last question of the authorization was settled")
 LABEL = Source("print", "the label was made", _labels)
@@ -135,12 +141,18 @@ STANDS_ON: dict[str, tuple[Source, ...]] = {
     "labels_stand": (Source("relabel", "new labels were fixed to the containers"),),
     "recipient_named": (Source("name_recipient", "the last recipient was named"),),
     "medical_clearance": (PAPER, SETTLED, _correction("is_death_reportable")),
-    "devices_answered": (DEVICE,),
+    "devices_answered": (DEVICE, PAPER),
     "devices_removed": (DEVICE,),
     "radionuclide_wait": (DEVICE,),
     "jewellery_settled": THINGS,
     "things_given_back": THINGS,
-    "waiting_period": (_correction("died_at"), _correction("discovered_at"), PAPER, GROUND),
+    "waiting_period": (
+        _correction("died_at"),
+        _correction("discovered_at"),
+        PAPER,
+        GROUND,
+        HOUSE_WAIT,
+    ),
     "mass_limit": (_correction("mass_kg"),),
     "retort_fit": (
         Source("state_fitness", "the retort was stated fit for use", _retort_code, True),

@@ -255,7 +255,8 @@ def _certificate(member: StaffMember) -> dict[str, Any]:
 def _record(
     name: str, by: StaffMember, member: StaffMember, *, signature: str = "pin", **facts: Any
 ) -> CustodyEntry:
-    now = clock.now()
+    trail.lock_log(member.facility)
+    now = clock.now()  # under the lock: entries follow one another in time
     return trail.append(
         trail.Act(
             facility=member.facility,

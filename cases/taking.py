@@ -28,7 +28,7 @@ from crematory.signatures import Signature
 
 @dataclass(frozen=True)
 class Attempt:
-    """Who tried which step, and when it was tried."""
+    """Who tries which step."""
 
     step: Step
     case: Case
@@ -36,13 +36,12 @@ class Attempt:
     signed_by: Signature
     witness: Signature | None
     token: str
-    now: datetime
 
-    def happened_at(self, case: Case, stands: list[Moment]) -> datetime:
+    def happened_at(self, case: Case, now: datetime, stands: list[Moment]) -> datetime:
         """When it happened: as stated (a typed minute settled in the case's order), or now."""
         stated = self.facts.happened_at
         if stated is None or timezone.is_naive(stated):
-            return stated or self.now
+            return stated or now
         known = moments_before(case, self.facts, stated + MINUTE)
         return settle_minute(stated, [*known, *(moment.at for moment in stands)])
 
@@ -62,7 +61,7 @@ def take(
     """
     if not isinstance(facts, FACTS[verb]):
         raise TypeError(f"{verb} takes {FACTS[verb].__name__}, not {type(facts).__name__}.")
-    attempt = Attempt(STEPS[verb], case, facts, signed_by, witness, token, clock.now())
+    attempt = Attempt(STEPS[verb], case, facts, signed_by, witness, token)
     try:
         with transaction.atomic():
             return _take(attempt)
@@ -73,13 +72,14 @@ def take(
 
 def _take(attempt: Attempt) -> CustodyEntry:
     case = lock(attempt.case)
+    now = clock.now()  # under the lock: what somebody did while this waited came before
     if earlier := repeated(case, attempt.step.verb, attempt.token):
         return earlier
     _check_stage(case, attempt.step)
     _check_signatures(case, attempt)
     stands = stands_on(case, attempt.step, attempt.facts)
-    at = attempt.happened_at(case, stands)
-    check_time(case, at, attempt.now, stands)
+    at = attempt.happened_at(case, now, stands)
+    check_time(case, at, now, stands)
     verdicts = ask_all(
         Situation(
             case=case,
@@ -91,7 +91,7 @@ def _take(attempt: Attempt) -> CustodyEntry:
     )
     if any(verdict.state == REFUSED for verdict in verdicts):
         raise by_gates(verdicts)
-    return _write(case, attempt, at)
+    return _write(case, attempt, at, now)
 
 
 def lock(case: Case) -> Case:
@@ -185,18 +185,18 @@ def check_time(case: Case, happened_at: datetime, now: datetime, stands: list[Mo
         )
 
 
-def _write(case: Case, attempt: Attempt, at: datetime) -> CustodyEntry:
+def _write(case: Case, attempt: Attempt, at: datetime, now: datetime) -> CustodyEntry:
     step = attempt.step
     moved = EFFECTS[step.verb](case, attempt.facts, at)
     is_judged = step.verb in judged.JUDGED
-    version = judged.keep(case, attempt.now) if is_judged else case.judged_under
+    version = judged.keep(case, now) if is_judged else case.judged_under
     named = judged.judged_facts(case) if is_judged else {}
     entry = trail.append(
         trail.Act(
             facility=case.facility,
             name=step.verb,
             happened_at=at,
-            recorded_at=attempt.now,
+            recorded_at=now,
             case=case,
             stage_from=case.stage,
             stage_to=step.stage_to,

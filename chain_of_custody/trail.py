@@ -101,8 +101,9 @@ def record_refusal(
 
     It has a transaction of its own: call it after that of the act was rolled back.
     """
-    now = clock.now()
     with transaction.atomic():
+        lock_log(facility)
+        now = clock.now()  # under the lock: entries follow one another in time
         return append(
             Act(
                 facility=facility,

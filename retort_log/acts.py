@@ -70,11 +70,11 @@ def record_reading(
     A second submission with the same values and minute is answered with the first reading.
     Raises ReadingRefused; ReadingDoubted where the values look wrong and nobody confirmed them.
     """
-    now = clock.now()
-    at = at or now
     with refusals_recorded("record_reading", retort, member):
-        _check_reader(retort, member, at, now)
         Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
+        now = clock.now()  # under the lock: what this waited for was read before
+        at = at or now
+        _check_reader(retort, member, at, now)
         if near := _of_this_minute(retort, at):
             if (near.reading.primary_c, near.reading.secondary_c) == (primary_c, secondary_c):
                 return near.reading

@@ -37,9 +37,10 @@ def _state(retort: Retort, member: StaffMember, is_fit: bool, reason: str) -> Cu
         raise FitnessRefused("role", "A manager of this facility states whether a retort is fit.")
     if not reason.strip():
         raise FitnessRefused("reason_missing", "Say why.")
-    now = clock.now()
     with transaction.atomic():
         locked = Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
+        trail.lock_log(retort.facility)
+        now = clock.now()  # under the locks: a charge that this waited for came before
         locked.is_fit = is_fit
         locked.unfit_reason = "" if is_fit else reason.strip()
         locked.save(update_fields=["is_fit", "unfit_reason"])

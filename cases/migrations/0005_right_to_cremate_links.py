@@ -591,7 +591,8 @@ class Migration(migrations.Migration):
             model_name="deviceanswer",
             constraint=models.CheckConstraint(
                 condition=models.Q(
-                    models.Q(("nuclide_use", "dose"), _negated=True),
+                    models.Q(("device", "radioactive"), _negated=True),
+                    ("nuclide_use", "seeds"),
                     ("outcome", ""),
                     _connector="OR",
                 ),
@@ -713,7 +714,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "ordering": ["stated_at", "pk"],
+                "ordering": ["pk"],
             },
         ),
         migrations.AlterModelOptions(

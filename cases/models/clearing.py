@@ -119,7 +119,9 @@ class DeviceAnswer(models.Model):
                 name="device_nuclide_of_radioactive",
             ),
             models.CheckConstraint(
-                condition=~Q(nuclide_use="dose") | Q(outcome=""), name="device_dose_not_removed"
+                # Only sealed seeds can be taken out: not a dose, nor what nobody said it was.
+                condition=~Q(device="radioactive") | Q(nuclide_use="seeds") | Q(outcome=""),
+                name="device_dose_not_removed",
             ),
             models.CheckConstraint(
                 condition=Q(activity_mbq__gt=0, activity_on__isnull=False)

@@ -21,7 +21,7 @@ class WaitGround(AppendOnlyModel):
     stated_at = models.DateTimeField()
 
     class Meta:
-        ordering = ["stated_at", "pk"]
+        ordering = ["pk"]
 
     def __str__(self) -> str:
         return f"{self.case_id}: {self.ground}"

@@ -4,6 +4,7 @@ The control shows that the lock is what keeps them apart.
 """
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -161,6 +162,32 @@ def test_without_the_lock_the_loser_meets_the_database(
     assert [isinstance(r, CustodyEntry) for r in results].count(True) == 1, results
     assert [isinstance(r, DatabaseError) for r in results].count(True) == 1, results
     assert done(case) == 1
+
+
+def test_who_waits_for_the_lock_comes_later(facility: Facility, clerk: StaffMember) -> None:
+    """With the real clock: what a step waited for is recorded before it, and bears an earlier time.
+
+    The step tries while another act holds the case, and states no time of its own.
+    """
+    case = cast.bring(cast.make_case(facility), "in_care")
+    cast.prepare("authorize", case)
+    facts, signed = cast.facts_for("authorize", case), cast.signers("authorize", case)
+    holds_it, recorded = threading.Event(), []
+
+    def first() -> None:
+        with transaction.atomic():
+            taking.lock(case)
+            holds_it.set()
+            time.sleep(0.3)
+            recorded.append(clock.now())
+
+    def second() -> CustodyEntry:
+        holds_it.wait(10)
+        return take("authorize", case, facts, **signed, token=cast.token())
+
+    _, entry = together(first, second)
+    assert isinstance(entry, CustodyEntry), entry
+    assert entry.happened_at > recorded[0]
 
 
 def test_an_entry_outside_a_transaction_is_refused(facility: Facility) -> None:

@@ -14,7 +14,7 @@ from cases.models import HARMLESS, Case, DeviceAnswer, Document
 from cases.steps import STEPS
 from crematory import clock
 from crematory.models import Facility
-from tests import cast
+from tests import cast, raw
 
 pytestmark = pytest.mark.django_db
 NOON = datetime.fromisoformat("2026-03-10T12:00:00-06:00")
@@ -320,11 +320,27 @@ def test_only_seeds_end_the_wait_by_an_outcome(case: Case, outcome: dict[str, An
     assert ask("radionuclide_wait", case).state == PASSED
 
 
+@pytest.mark.parametrize("use", ["", "dose"])
+def test_the_database_too_lets_only_seeds_have_an_outcome(case: Case, use: str) -> None:
+    row = {
+        "case_id": case.pk, "device": "radioactive", "answer": "yes", "informant": "daughter",
+        "outcome": "attested", "removed_by": "", "went_to": "", "receipt_reference": "",
+        "attested_by": "M. Tolworthy", "attester_licence": "E-22", "stays_by_rule": "",
+        "nuclide": "I-125", "nuclide_use": "seeds", "adviser": "", "answered_at": NOON,
+    }  # fmt: skip
+    with raw.refuses("device_dose_not_removed"):
+        raw.insert("cases_deviceanswer", **row | {"nuclide_use": use})
+    raw.insert("cases_deviceanswer", **row)
+
+
 def test_an_outcome_that_does_not_say_seeds_does_not_pass_the_gate(case: Case) -> None:
-    DeviceAnswer.objects.create(
+    """The gate alone: the database keeps no such row."""
+    row = DeviceAnswer(
         case=case, device="radioactive", answer="yes", informant="son", answered_at=NOON, **ATTESTED
     )
-    assert ask("radionuclide_wait", case).state == REFUSED
+    case._prefetched_objects_cache = {"device_answers": [row]}  # type: ignore[attr-defined]
+    situation = Situation(case=case, step=STEPS["clear_devices"], now=NOON)
+    assert GATES["radionuclide_wait"](situation).state == REFUSED
 
 
 def test_the_activity_now_is_that_of_icrp_107(case: Case) -> None:

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from cases import hold_acts
+from cases import acts, hold_acts
 from cases.hold_acts import Lifting, Raised
-from cases.models import Case, Hold
+from cases.models import Case, Document, Hold
 from crematory import clock
 from crematory.models import StaffMember
 from tests import cast, raw
@@ -116,9 +116,80 @@ def test_a_paper_lifts_only_its_own_case_and_not_the_hold_that_rests_on_it(
 ) -> None:
     elsewhere = cast.paper(cast.make_case(facility), "court_order")
     for paper in (None, elsewhere.pk, stranger.document_id):
-        with raw.refuses("only with its own paper"):
+        with raw.refuses("only with its own paper|does not lift this hold"):
             lift(stranger, lift_document_id=paper)
     lift(stranger, lift_document_id=cast.paper(stranger.case, "court_order").pk)
+
+
+def newer(case: Case, old: Document, kind: str = "court_order") -> Document:
+    """File a later version, as of now."""
+    today = clock.now().date()
+    acts.file_document(
+        case, cast.member(case.facility, cast.CLERK), cast.token(), kind=kind, reference="R-2",
+        issued_by="Court", issued_on=today, replaces=old,
+    )  # fmt: skip
+    return case.documents.latest("pk")
+
+
+def test_no_paper_lifts_a_dispute_that_settles_nothing(case: Case, clerk: StaffMember) -> None:
+    """Each alone: of another kind, there before the objection, replaced, or the letter anew."""
+    before = cast.paper(case, "court_order")
+    with clock.pinned(clock.now() + timedelta(minutes=1)):
+        letter = cast.paper(case, "other")
+        raised = Raised(is_objection=True, by="A man who gave no name", document=letter)
+        hold_acts.open_hold(case, cast.signature(clerk), cast.token(), "He telephoned", raised)
+    hold = case.holds.get()
+    with clock.pinned(clock.now() + timedelta(minutes=2)):
+        replaced = cast.paper(case, "court_order")
+        order = newer(case, replaced)
+        unfit = {
+            "order": [
+                before, newer(case, before), replaced, newer(case, letter),
+                cast.paper(case, "other"),
+            ],
+            "agreement": [cast.paper(case, "medical_clearance")],
+            "mistake": [before],
+        }  # fmt: skip
+        for on, papers in unfit.items():
+            for paper in papers:
+                with raw.refuses("the paper does not lift this hold"):
+                    lift(hold, lifted_on=on, lift_document_id=paper.pk)
+        lift(hold, lift_document_id=order.pk)
+
+
+def test_a_paper_that_came_before_the_objection_was_said_again(
+    case: Case, clerk: StaffMember, manager: StaffMember
+) -> None:
+    """The objector writes once more: what came before that letter settles it no longer."""
+    cast.bring(case, "in_care")
+    son = cast.says(case, clerk, "Ben Example", "objects")
+    hold, at = case.holds.get(), clock.now()
+    with clock.pinned(at + timedelta(minutes=1)):
+        between = cast.paper(case, "court_order")
+    with clock.pinned(at + timedelta(minutes=2)):
+        cast.speaks(son, clerk, "objects")
+    with clock.pinned(at + timedelta(minutes=3)):
+        after = cast.paper(case, "court_order")
+        raw.insert("cases_authorizingagent", **{
+            "case_id": case.pk, "holder_id": son.pk, "position": "settled", "form": "paper",
+            "document_id": between.pk, "meaning": "", "how": "so I say", "said_at": clock.now(),
+            "stated_at": clock.now(),
+        })  # fmt: skip
+        with raw.refuses("the paper does not lift this hold"):
+            lift(hold, lift_document_id=between.pk)
+        lift(hold, lift_document_id=after.pk)
+
+
+def test_another_hold_is_lifted_on_any_paper_that_counts(case: Case, clerk: StaffMember) -> None:
+    early = cast.paper(case, "medical_clearance")
+    with clock.pinned(clock.now() + timedelta(minutes=1)):
+        hold_acts.open_hold(case, cast.signature(clerk), cast.token(), "No clearance")
+        hold, later = case.holds.get(), newer(case, early, "medical_clearance")
+        with raw.refuses("the paper does not lift this hold"):
+            lift(hold, lifted_on="cleared", lift_document_id=early.pk)
+        with raw.refuses("the paper does not lift this hold"):
+            lift(hold, lifted_on="order", lift_document_id=later.pk)
+        lift(hold, lifted_on="cleared", lift_document_id=later.pk)
 
 
 def test_a_hold_is_lifted_by_one_of_the_ways(stranger: Hold) -> None:

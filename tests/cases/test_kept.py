@@ -19,8 +19,8 @@ from cases.models import Case
 from crematory import clock
 from crematory.models import Facility
 from retort_log.acts import record_reading
-from retort_log.fitness import state_fitness
 from retort_log.doubts import FRESH
+from retort_log.fitness import state_fitness
 from tests import cast
 from tests.cases.pages import text_of
 

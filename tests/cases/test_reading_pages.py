@@ -17,8 +17,8 @@ from chain_of_custody.trail import facts_of
 from crematory import clock
 from crematory.models import StaffMember
 from retort_log.corrections import RightValues, correct_reading
-from retort_log.models import Reading, ReadingCorrection, Retort, Run
 from retort_log.doubts import CHAMBERS, MEANT
+from retort_log.models import Reading, ReadingCorrection, Retort, Run
 from tests import cast
 from tests.cases.pages import browser, url
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from cases import acts, hold_acts
+from cases import acts, hold_acts, house_rules, taking
 from cases.corrections import correct
 from cases.errors import ActRefused, StepRefused
 from cases.gates import GATES
@@ -118,6 +118,10 @@ def _mass(case: Case) -> None:
     correct(case, _manager(case), cast.token(), "mass_kg", Decimal("80.000"), "weighed again")
 
 
+def _house_wait(case: Case) -> None:
+    house_rules.add(_manager(case), cast.token(), "wait.hours", 25)
+
+
 LATER: dict[str, tuple[Callable[[Case], Any], str]] = {
     "hold": (_hold_and_lift, "the last hold was lifted"),
     "band": (cast.compare_band, "the identity band was compared"),
@@ -126,6 +130,7 @@ LATER: dict[str, tuple[Callable[[Case], Any], str]] = {
     "fitness": (_fitness, "the retort was stated fit for use"),
     "mass": (_mass, "the last correction of what this step rests on"),
     "label": (cast.make_label, "the label was made"),
+    "house": (_house_wait, "what the house asks of the wait was last changed"),
 }
 
 
@@ -155,6 +160,52 @@ def test_nobody_is_authorized_before_the_papers_were_filed(case: Case) -> None:
         with pytest.raises(StepRefused) as caught:
             take("authorize", case, facts, **signed("authorize", case), token=cast.token())
     assert caught.value.code == "time_order"
+
+
+def test_no_device_is_cleared_before_the_paper_that_says_so(case: Case) -> None:
+    cast.bring(case, "authorized")
+    stated = cast.time_of("clear_devices", case)
+    with clock.pinned(stated):
+        cast.prepare("clear_devices", case)
+    with clock.pinned(stated + timedelta(hours=1)):
+        _file(case)
+        facts = cast.facts_for("clear_devices", case, happened_at=stated)
+        signed = cast.signers("clear_devices", case)
+        with pytest.raises(StepRefused) as caught:
+            take("clear_devices", case, facts, **signed, token=cast.token())
+    assert caught.value.code == "time_order"
+    assert "the last paper was filed" in caught.value.text
+
+
+def test_another_rule_of_the_house_is_no_matter_for_the_wait(case: Case) -> None:
+    before("charge", case)
+    stated = cast.time_of("charge", case)
+    with clock.pinned(stated + timedelta(minutes=10)):
+        house_rules.add(_manager(case), cast.token(), "authority.child.quorum", "all")
+        facts = cast.facts_for("charge", case, happened_at=stated)
+        take("charge", case, facts, **cast.signers("charge", case), token=cast.token())
+
+
+def test_a_step_is_of_the_moment_in_which_it_holds_the_lock(
+    case: Case, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While it waits, another records something: the step comes after that, not before."""
+    cast.bring(case, "in_care")
+    at = cast.time_of("authorize", case)
+    with clock.pinned(at):
+        cast.prepare("authorize", case)
+        facts, signed = cast.facts_for("authorize", case), cast.signers("authorize", case)
+    present, locked = [at], taking.lock
+
+    def waits_an_hour(case: Case) -> Case:
+        found = locked(case)
+        present[0] = at + timedelta(hours=1)
+        return found
+
+    monkeypatch.setattr(clock, "now", lambda: present[0])
+    monkeypatch.setattr(taking, "lock", waits_an_hour)
+    entry = take("authorize", case, facts, **signed, token=cast.token())
+    assert entry.happened_at == entry.recorded_at == at + timedelta(hours=1)
 
 
 def test_another_retort_and_another_persons_hold_are_no_matter(facility: Facility) -> None:

@@ -326,3 +326,12 @@ def test_only_a_manager_states_a_ground_and_says_on_what(client: Client) -> None
         "religious requirement"
         in client.get(reverse("cases:trail", args=[case.number])).content.decode()
     )
+
+
+def test_of_two_statements_in_one_second_the_later_one_counts(facility: Facility) -> None:
+    """By the order in which they were entered, whatever times somebody wrote."""
+    case = cast.make_case(facility)
+    said = {"case": case, "ground": "religious_requirement", "basis": "the family"}
+    WaitGround.objects.create(**said, is_claimed=True, stated_at=case.announced_at + HOUR)
+    WaitGround.objects.create(**said, is_claimed=False, stated_at=case.announced_at)
+    assert waits.grounds_claimed(Case.objects.get(pk=case.pk)) == []
