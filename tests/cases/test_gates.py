@@ -12,6 +12,7 @@ from cases.models import Case, Hold
 from cases.steps import ORDER, STEPS
 from chain_of_custody.models import open_placement
 from crematory import clock
+from retort_log.events import Stated, record_event
 from retort_log.models import Retort
 from tests import cast, raw
 from tests.attempts import VERBS, attempt, before, refusal
@@ -282,6 +283,15 @@ def free_bay(case: Case) -> dict[str, Any]:
 @situation("recover")
 def free_tray(case: Case) -> dict[str, Any]:
     return _occupied(case, "tray", "recovered")
+
+
+@situation("burner_off")
+def not_interrupted(case: Case) -> dict[str, Any]:
+    at = case.run.charged_at + timedelta(minutes=10)
+    signed = cast.signature(cast.member(case.facility, cast.OPERATOR))
+    with clock.pinned(at):
+        record_event(case.run.retort, Stated("interrupted", at, note="power lost"), signed)
+    return {}
 
 
 @situation("contain")
