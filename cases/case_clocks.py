@@ -9,8 +9,8 @@ from datetime import date, datetime, timedelta
 
 from cases import deadline_days as days
 from cases import deadlines as hours
-from cases import waits
-from cases.law import clocks
+from cases import law_questions, waits
+from cases.law import clocks, not_asking
 from cases.law.after_rules import Unclaimed
 from cases.law.base import Rule
 from cases.law.rules import Holding, HoldingLimit
@@ -88,7 +88,7 @@ class Shown:
 
     def __init__(self, clock: Clock, now: datetime) -> None:
         self.title, self.at, self.day, self.on = clock.title, clock.at, clock.day, clock.on
-        self.why, self.citation = clock.why, clock.citation
+        self.why, self.citation = clock.why, not_asking(clock.citation)
         self.is_duty, self.is_known = clock.is_duty, clock.is_known
         self.presses = clock.presses(now)
         self.broken = clock.is_duty and clock.at is not None and now > clock.at
@@ -101,6 +101,7 @@ class Moments:
     death: hours.Moment
     custody: hours.Moment | None
     cremation: hours.Moment | None
+    agreed: hours.Moment | None = None
 
     def of(self, starts: str | None) -> hours.Moment | None:
         """Return the moment from which a rule counts, None where none is recorded."""
@@ -108,11 +109,13 @@ class Moments:
             return self.death
         if starts in RECEIVED:
             return self.custody
+        if starts == "agreed_time":
+            return self.agreed
         return self.cremation if starts == "cremation" else None
 
 
 def moments_of(case: Case) -> Moments:
-    """Read the moments from the case's entries: at most one query."""
+    """Read the moments from the case's entries: one query, and one where a time is agreed."""
     times = {
         entry.act: entry.happened_at
         for entry in case.entries.filter(act__in=("receive", "burner_off"), outcome="done").only(
@@ -123,7 +126,14 @@ def moments_of(case: Case) -> Moments:
     def exact(act: str) -> hours.Moment | None:
         return hours.exactly(times[act]) if act in times else None
 
-    return Moments(case.death, exact("receive"), exact("burner_off"))
+    return Moments(case.death, exact("receive"), exact("burner_off"), _agreed(case))
+
+
+def _agreed(case: Case) -> hours.Moment | None:
+    """The time agreed in writing, read only where a term of this law counts from it."""
+    if law_questions.agreed_limit(case.law) is None:
+        return None
+    return law_questions.agreed_moment(case)
 
 
 def clocks_of(case: Case, moments: Moments | None = None) -> list[Clock]:
@@ -312,12 +322,14 @@ def _retention(case: Case, at: Moments) -> list[Clock]:
 def pressing(cases: Iterable[Case], now: datetime) -> list[tuple[Case, Shown]]:
     """Return the terms that run out within a day, soonest first, without asking the database.
 
-    The cases lie before the charge; each has its delivery at hand and `received_at` or None.
+    The cases lie before the charge; each has its delivery at hand and `received_at` or None, and
+    its agreed times where the law counts from them.
     """
     found = []
     for case in cases:
         received = getattr(case, "received_at", None)
-        at = Moments(case.death, hours.exactly(received) if received else None, None)
+        custody = hours.exactly(received) if received else None
+        at = Moments(case.death, custody, None, _agreed(case))
         clocks_now = [*_holdings(case, at), *_limits(case, at)]
         found += [(case, Shown(clock, now)) for clock in clocks_now if clock.presses(now)]
     return sorted(found, key=lambda pair: (pair[1].at or now, pair[0].pk))

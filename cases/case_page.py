@@ -11,7 +11,7 @@ from typing import Any
 from django.db.models import QuerySet, prefetch_related_objects
 from django.db.models.fields.json import KT
 
-from cases import documents, holds, law, papers, radiation, right, things, waits
+from cases import device_rules, documents, holds, law, papers, radiation, right, things, waits
 from cases.case_clocks import Shown, clocks_of
 from cases.gates import REFUSED, Situation, Verdict, ask_all
 from cases.may_cremate import may_cremate
@@ -88,7 +88,7 @@ def path(case: Case) -> list[PathStep]:
 def newest_devices(case: Case) -> list[tuple[str, DeviceAnswer | None]]:
     """Return each device question with the answer that counts, or None."""
     newest = {answer.device: answer for answer in case.device_answers.all()}
-    return [(str(device.label), newest.get(device)) for device in DeviceAnswer.Device]
+    return [(str(device.label), newest.get(device)) for device in device_rules.asked(case.law)]
 
 
 def printable(case: Case) -> list[tuple[papers.Kind, str]]:

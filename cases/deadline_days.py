@@ -105,6 +105,17 @@ def keep_through(start: Moment, years: int, zone: ZoneInfo) -> DayDue:
     return DayDue(on, *bound_and_why(start, Bound.LATEST, _years(years, zone)))
 
 
+def keep_through_calendar(start: Moment, years: int, zone: ZoneInfo) -> DayDue:
+    """The last day of calendar years in which a record must be kept, from the LATEST start.
+
+    The year of the event itself is no whole one, so that it is not counted: an engineering choice
+    where the text does not say (Kansas K.A.R. 63-7-2(d)), which keeps a record rather too long.
+    """
+    on = date(_last_day(start, zone).year + years, 12, 31)
+    span = f"{years} calendar years in {zone.key}, without the year of the event,"
+    return DayDue(on, *bound_and_why(start, Bound.LATEST, span))
+
+
 def keep_for_ever() -> DayDue:
     """A permanent record has no day on which it may be destroyed."""
     return DayDue(None, Bound.EXACT, "The record is permanent.")

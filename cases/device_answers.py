@@ -7,8 +7,9 @@ from typing import Any
 
 from django.utils import timezone
 
+from cases import device_rules
 from cases.errors import ActRefused
-from cases.models import HARMLESS, DeviceAnswer
+from cases.models import HARMLESS, STAYS_BY_LAW, DeviceAnswer
 
 YES = DeviceAnswer.Answer.YES
 RADIOACTIVE = DeviceAnswer.Device.RADIOACTIVE
@@ -80,7 +81,13 @@ def check(answer: DeviceAnswer, now: datetime) -> None:
             raise ActRefused("outcome_unfinished", MISSING[outcome])
         if answer.outcome != outcome and any(said):
             raise ActRefused("outcome_unfinished", f"Choose what became of it. {MISSING[outcome]}")
-    if answer.outcome == "stays" and answer.device not in HARMLESS:
+    if answer.device not in device_rules.asked(answer.case.law):
+        raise ActRefused(
+            "device_not_asked",
+            f"{answer.get_device_display()}: not asked apart under this law; it counts among the "
+            "pacemakers.",
+        )
+    if answer.outcome == "stays" and answer.device not in (*HARMLESS, *STAYS_BY_LAW):
         raise ActRefused(
             "outcome_not_allowed",
             f"{answer.get_device_display()}: never stays. A battery or a sealed device bursts.",

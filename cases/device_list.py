@@ -27,8 +27,14 @@ class Question:
 QUESTIONS: Mapping[str, Question] = {
     "pacemaker": Question(
         "A small case under the skin, mostly below the collarbone. Its battery bursts in the "
-        "chamber. A leadless one inside the heart counts too.",
+        "chamber. A leadless one inside the heart counts too, where it is not asked about apart.",
         f"{GALE}; {SMITH}",
+    ),
+    "leadless_pacemaker": Question(
+        "A capsule of two or three centimetres inside the heart; nothing is to be seen below the "
+        "skin. The law here tells it apart: it need not be removed.",
+        NEW_ZEALAND,
+        f"need not be removed: {NEW_ZEALAND}",
     ),
     "defibrillator": Question(
         "Looks like a pacemaker. It is deactivated first and then removed: it can give a shock "

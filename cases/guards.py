@@ -3,7 +3,9 @@
 from cases.corrections import CORRECTABLE
 from cases.hold_guards import hold_triggers
 from cases.judged import JUDGED
+from cases.law_guards import law_triggers
 from cases.models import (
+    AgreedTime,
     AuthorityReview,
     AuthorizingAgent,
     Case,
@@ -15,6 +17,7 @@ from cases.models import (
     HolderFacts,
     HoldNotice,
     IdDisc,
+    LawAnswer,
     PersonalThing,
     RankNamed,
     Recipient,
@@ -354,12 +357,15 @@ def register_all() -> None:
         ThingsLookedFor,
         DocumentSheet,
         WaitGround,
+        LawAnswer,
+        AgreedTime,
     )
     register(
         *_stage_triggers(),
         *_rules_triggers(),
         *_entry_triggers(),
         *hold_triggers(),
+        *law_triggers(),
         *never(Case, "DELETE", "TRUNCATE", message="a case is never deleted"),
         *never(Hold, "DELETE", "TRUNCATE", message="a hold is never deleted"),
         # What a gate was shown stays as it was stated: a change of mind is a new row.

@@ -115,6 +115,7 @@ THINGS = (
     Source("list_things", "the list of personal things was last changed"),
     Source("give_back", "the last personal thing was given back"),
 )
+ANSWERED = Source("answer_law", "a question of the law was answered")
 GROUND = Source("state_wait_ground", "the ground of a waiver was stated")
 HOUSE_WAIT = Source(
     "house_rules",
@@ -131,9 +132,9 @@ LABEL = Source("print", "the label was made", _labels)
 STANDS_ON: dict[str, tuple[Source, ...]] = {
     "no_hold": (Source("lift_hold", "the last hold was lifted"),),
     "band_compared": (Source("compare_band", "the identity band was compared"),),
-    "papers_at_receipt": (PAPER,),
-    "documents_on_file": (PAPER,),
-    "papers_at_charge": (PAPER,),
+    "papers_at_receipt": (PAPER, ANSWERED),
+    "documents_on_file": (PAPER, ANSWERED),
+    "papers_at_charge": (PAPER, ANSWERED),
     "authorizing_agent": RIGHT,
     "no_dispute": RIGHT,
     "disposition_named": (SETTLED,),
@@ -141,7 +142,7 @@ STANDS_ON: dict[str, tuple[Source, ...]] = {
     "labels_stand": (Source("relabel", "new labels were fixed to the containers"),),
     "recipient_named": (Source("name_recipient", "the last recipient was named"),),
     "medical_clearance": (PAPER, SETTLED, _correction("is_death_reportable")),
-    "devices_answered": (DEVICE, PAPER),
+    "devices_answered": (DEVICE, ANSWERED, PAPER),
     "devices_removed": (DEVICE,),
     "radionuclide_wait": (DEVICE,),
     "jewellery_settled": THINGS,

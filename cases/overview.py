@@ -20,7 +20,7 @@ from django.db.models import (
 )
 from django.db.models.functions import RowNumber
 
-from cases import case_clocks
+from cases import case_clocks, law, law_questions
 from cases.case_clocks import Shown
 from cases.models import Case, Hold
 from cases.steps import BEFORE_CHARGE, FINAL_STAGES, ORDER, STEPS, Step, next_step
@@ -138,6 +138,9 @@ def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
         .only(*_ROW, "jurisdiction", "delivery__is_embalmed", "delivery__case")
         .order_by("stage_since")[:CLOCK_LIMIT]
     )
+    rules = law.tightened(facility.jurisdiction, facility.added_rules)
+    if law_questions.agreed_limit(rules) is not None:
+        rows = rows.prefetch_related("agreed_times")
     return case_clocks.pressing(with_facility(rows, facility), now)[:GROUP_LIMIT]
 
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from cases import right, right_words
 from cases.authority import EXCLUSIONS, Answer, Outcome, Rank, explain
-from cases.law import CHECK_LOCALLY
+from cases.law import CHECK_LOCALLY, not_asking
 from cases.models import AuthorizingAgent, Case, HolderFacts, RightHolder
 from crematory.templatetags.crematory import when
 
@@ -155,7 +155,7 @@ def page(case: Case) -> dict[str, Any]:
         "needs_review": answer.outcome is Outcome.UNDECIDED and review is None,
         "groups": groups(case, answer),
         "authority": case.law.authority,
-        "citation": right.citation(case).rstrip("."),
+        "citation": not_asking(right.citation(case)),
         "order_is_known": bool(case.law.ranks),
         "check_locally": CHECK_LOCALLY,
         "meaning": right_words.meaning(case),

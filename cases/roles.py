@@ -25,6 +25,7 @@ WHO: dict[str, frozenset[Role]] = {
     "lift_hold": frozenset({MANAGER}),
     "house_rules": frozenset({MANAGER}),
     "state_wait_ground": frozenset({MANAGER}),
+    "answer_law": frozenset({FRONT_OFFICE, MANAGER}),
 }
 ALONE_BEFORE = ("expected", "in_care")
 

@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from cases import acts, papers, right, right_acts, thing_acts
+from cases import acts, device_rules, papers, right, right_acts, thing_acts
 from cases.authority import Outcome
 from cases.facts import (
     AssignDiscFacts,
@@ -29,7 +29,7 @@ from cases.facts import (
     ReturnFacts,
 )
 from cases.identity import BandDate
-from cases.models import Case, DeviceAnswer, Document, PersonalThing, RightHolder
+from cases.models import Case, Document, PersonalThing, RightHolder
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
@@ -352,7 +352,7 @@ def _devices(case: Case) -> None:
     operator = member(case.facility, OPERATOR)
     answers = [
         {"device": device, "answer": "no", "informant": "daughter"}
-        for device in DeviceAnswer.Device.values
+        for device in device_rules.asked(case.law)
     ]
     acts.answer_devices(case, operator, token(), answers)
     thing_acts.list_things(case, operator, token(), [], is_complete=True)

@@ -149,6 +149,7 @@ TABLE: dict[str, list[Row]] = {
     "cases:devices": [everybody(number)],
     "cases:things": [everybody(number)],
     "cases:give-back": [everybody(number)],
+    "cases:law": [everybody(number, status=404)],  # Montana makes nothing depend on an answer
     "cases:wait": [manager_only(number, 404, 403)],  # Montana knows no ground
     "cases:band": [everybody(number)],
     "cases:hold": [everybody(number)],

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from cases import acts, death, hold_acts, house_rules, papers, things
+from cases import acts, death, device_rules, hold_acts, house_rules, papers, things
 from cases.corrections import correct
 from cases.demo import disputes, families, scans
 from cases.demo.diary import next_working_day
@@ -18,7 +18,7 @@ from cases.demo.people import Course, Person
 from cases.demo.statements import SLIPS, STATEMENTS, answer, give_back, list_things
 from cases.errors import StepRefused
 from cases.facts import Facts
-from cases.models import Case, DeviceAnswer, Hold
+from cases.models import Case, Hold
 from cases.relabel import relabel
 from cases.steps import STEPS
 from cases.taking import take
@@ -314,7 +314,8 @@ class Life:
         if "clear_devices" in person.early:
             self.refused("clear_devices", STATEMENTS["clear_devices"](self), "devices_answered")
             yield self.after(8)
-        told = {device: person.devices.get(device, "no") for device in DeviceAnswer.Device.values}
+        asked = device_rules.asked(self.case.law)
+        told = {device.value: person.devices.get(device.value, "no") for device in asked}
         answer(self, told)
         list_things(self)
         for device, word in person.devices.items():

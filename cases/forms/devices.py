@@ -5,12 +5,12 @@ from typing import Any
 from django import forms
 from django.utils.datastructures import MultiValueDict
 
-from cases import device_answers
+from cases import device_answers, device_rules
 from cases.device_list import QUESTIONS, Question
 from cases.errors import ActRefused
 from cases.forms.base import SignedForm, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
-from cases.models import HARMLESS, Case, DeviceAnswer
+from cases.models import HARMLESS, STAYS_BY_LAW, Case, DeviceAnswer
 from cases.nuclides import NUCLIDES
 from crematory import clock
 from crematory.fields import QuantityField
@@ -89,7 +89,7 @@ class DeviceForm(forms.Form):
 
     def _offer_outcomes(self) -> None:
         """Only what no rule calls hazardous may stay; its rule stands there to be changed."""
-        if self.question in HARMLESS:
+        if self.question in (*HARMLESS, *STAYS_BY_LAW):
             self.initial["stays_by_rule"] = self.initial.get("stays_by_rule") or self.help.stays_by
             return
         del self.fields["stays_by_rule"]
@@ -202,7 +202,7 @@ class DevicesForm(SignedForm):
             # Nothing that was said to be there can stop mattering: nobody need sign or explain.
             for name in ("why", "signer_code", "signer_pin"):
                 del self.fields[name]
-        self.initial_rows = [self._row(device) for device in DeviceAnswer.Device]
+        self.initial_rows = [self._row(device) for device in device_rules.asked(case.law)]
         self.questions = self._questions(**({"data": self.data} if self.is_bound else {}))
 
     def _row(self, device: DeviceAnswer.Device) -> dict[str, Any]:

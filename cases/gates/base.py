@@ -11,7 +11,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from cases.law import CHECK_LOCALLY
+from cases.law import CHECK_LOCALLY, not_asking
 from cases.models import Case
 from cases.steps import Step
 from cases.verdicts import ASKED, PASSED, REFUSED, Verdict
@@ -85,8 +85,8 @@ def asked(reason: str) -> Answer:
 
 
 def by_law(citation: str) -> str:
-    """Return a citation with the caution that goes with every rule of law."""
-    return f"{citation.rstrip('.')}. {CHECK_LOCALLY}"
+    """Return a citation with the caution that goes with every rule of law, once."""
+    return f"{not_asking(citation)}. {CHECK_LOCALLY}"
 
 
 def gate(title: str) -> Callable[[Callable[[Situation], Answer]], Gate]:

@@ -1,7 +1,7 @@
 """Gates on what is in and with the body: devices, radionuclides, personal things."""
 
-from cases import device_rules, radiation, things
-from cases.gates.base import Answer, Situation, asked, gate, passed, refused
+from cases import device_rules, law_questions, radiation, things
+from cases.gates.base import Answer, Situation, asked, by_law, gate, passed, refused
 from cases.models import DeviceAnswer
 from cases.nuclide_advice import State
 from cases.nuclides import ASK_THE_ADVISER
@@ -21,26 +21,36 @@ def newest_answers(s: Situation) -> dict[str, DeviceAnswer]:
 @gate("Every device question answered")
 def devices_answered(s: Situation) -> Answer:
     answers, law = newest_answers(s), s.case.law
+    citation = by_law(law.devices_citation)
     open_ones = [
         device.label
-        for device in DeviceAnswer.Device
+        for device in device_rules.asked(law)
         if device.value not in answers or answers[device.value].answer == "unknown"
     ]
     if open_ones:
         return refused(
             f"Not answered, or not known: {', '.join(open_ones)}. “Not known” never passes.",
             f"{OFFICE} asks the family, the physician or the sender",
-            citation=law.devices_citation,
+            citation=citation,
             since=s.case.announced_at,
         )
-    if missing := device_rules.statement_missing(law, set(kinds_on_file(s.case))):
+    if missing := _statement_missing(s):
         return refused(
             missing,
             f"{OFFICE}, from {s.case.sender}",
-            citation=law.devices_citation,
+            citation=citation,
             since=s.case.announced_at,
         )
-    return passed(citation=law.devices_citation)
+    return passed(citation=citation)
+
+
+def _statement_missing(s: Situation) -> str:
+    """Whose statement is missing; the agent's is an item of a form that may lawfully be absent."""
+    law, on_file = s.case.law, kinds_on_file(s.case)
+    missing = device_rules.statement_missing(law, set(on_file))
+    if missing and law.devices.asserted_by == ("agent",):
+        return "" if law_questions.lacks_without_form(s.case, on_file) == [] else missing
+    return missing
 
 
 @gate("Each device removed, or harmless")
@@ -48,16 +58,18 @@ def devices_removed(s: Situation) -> Answer:
     left = [
         answer
         for answer in newest_answers(s).values()
-        if answer.answer == "yes" and not answer.outcome and answer.device != RADIOACTIVE
+        if answer.answer == "yes"
+        and answer.device != RADIOACTIVE
+        and not (answer.outcome and device_rules.may_end_so(s.case.law, answer))
     ]
-    citation = s.case.law.devices_citation
+    citation = by_law(s.case.law.devices_citation)
     if not left:
         return passed(citation=citation)
     names = ", ".join(answer.get_device_display() for answer in left)
     return refused(
         f"There, and it is not recorded what became of it: {names}.",
         "a qualified person removes it before anything else, or the sender attests that it was "
-        "removed; only silicone and prostheses may stay",
+        f"removed; only {device_rules.what_may_stay(s.case.law)} may stay",
         citation=citation,
         since=min(answer.answered_at for answer in left),
     )
@@ -68,11 +80,11 @@ def radionuclide_wait(s: Situation) -> Answer:
     stated = newest_answers(s).get(RADIOACTIVE)
     if stated is None or stated.answer != "yes":
         return passed()
-    by_law = s.case.law.radioactive_citation
+    of_law = s.case.law.radioactive_citation
     if stated.outcome and stated.nuclide_use == SEEDS:
-        return passed(stated.get_outcome_display(), by_law)
+        return passed(stated.get_outcome_display(), by_law(of_law))
     found = radiation.answer_for(s.case, stated, s.now)
-    citation = "; ".join(dict.fromkeys(filter(None, (found.source, by_law))))
+    citation = by_law("; ".join(dict.fromkeys(filter(None, (found.source, of_law)))))
     if found.state is State.PASSED:
         return passed(f"{found.why} {_defers(found.why)}".strip(), citation)
     opens = radiation.opens_at(s.case, found.free_on) if found.free_on else None

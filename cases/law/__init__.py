@@ -14,7 +14,7 @@ from cases.law.kept import KeptRulesError, from_text
 from cases.law.offers import Offer, offers
 from cases.law.reading import RuleFileError, parse
 from cases.law.scales import UNITS, TighteningRefused
-from cases.law.shape import DocumentRule, Jurisdiction, PaperDue
+from cases.law.shape import DocumentRule, Jurisdiction, PaperDue, not_asking
 from cases.law.tightening import tighten, tighten_stored
 from cases.law.words import ITEMS, PAPERS, item_words, paper_words
 
@@ -87,6 +87,7 @@ __all__ = [
     "item_words",
     "jurisdiction",
     "kept",
+    "not_asking",
     "offers",
     "overtaken",
     "paper_words",

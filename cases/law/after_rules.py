@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from cases.law.base import Rule
 from cases.law.fields import flag, measure, whole, word, words
-from cases.law.words import ITEMS, PAPERS
+from cases.law.words import ITEMS, PAPERS, WITHOUT_FORM, WITHOUT_FORM_PAPERS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +51,10 @@ class Certificate(Rule):
 
 @dataclass(frozen=True, kw_only=True)
 class Retention(Rule):
-    """How long what is kept: permanently, or years from an event."""
+    """How long what is kept: permanently, or years from an event.
+
+    `counting` "calendar": the text speaks of calendar years, so that the last one runs to its end.
+    """
 
     what: str = word(
         "record", "register", "receipt", "form", "contract", "cremation_file", "on_premises",
@@ -60,6 +63,7 @@ class Retention(Rule):
     rule: str | None = word("permanent", "years", needed=True)
     years: int | None = whole(1, 100)
     starts: str | None = word("cremation", "release", key="from")
+    counting: str | None = word("calendar")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -190,10 +194,7 @@ class Revocation(Rule):
 class WithoutForm(Rule):
     """What must stand together when no authorization form is signed."""
 
-    needs: tuple[str, ...] = words(
-        "decedent_directions", "agent_refuses", "costs_paid", "agent_positively_identified",
-        needed=True,
-    )  # fmt: skip
+    needs: tuple[str, ...] = words(*WITHOUT_FORM_PAPERS, *WITHOUT_FORM, needed=True)
 
 
 @dataclass(frozen=True, kw_only=True)

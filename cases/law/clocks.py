@@ -111,6 +111,8 @@ def keep_through(rule: Retention | None, start: hours.Moment, zone: ZoneInfo) ->
         return days.DayDue(None, hours.Bound.EXACT, why)
     if rule.rule == "permanent" or rule.years is None:
         return days.keep_for_ever()
+    if rule.counting == "calendar":
+        return days.keep_through_calendar(start, rule.years, zone)
     return days.keep_through(start, rule.years, zone)
 
 

@@ -152,6 +152,8 @@ def _fits_together(values: dict[str, Any], at: _At) -> None:
         raise at.error("years", "what is kept permanently has no years")
     if "then" in values and ("days" in values) == ("years" in values):
         raise at.error("days", "give days or years, one of them")
+    if "condition" in values and "alternatives" in values:
+        raise at.error("alternatives", "a paper asked on a condition is that paper and no other")
     if "max_f" in values and "max_c" in values:
         raise at.error("max_c", "one limit has one unit, that of the text")
     if "min_f" in values and "min_c" in values:
@@ -176,6 +178,8 @@ def _table(table: Table, given: object, at: _At) -> Any:
     read = tuple(read_rule(table.rule, row, at) for row in given)
     if len(read) > 1 and any(rule.mark == Mark.UNKNOWN for rule in read):
         raise at.error("mark", "what is unknown stands alone")
+    if table.name == "document":
+        _no_doubles("condition", [rule.condition for rule in read if rule.condition], at)
     if table.unique:
         _no_doubles(table.unique, [getattr(rule, table.unique) for rule in read], at)
     return read

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from cases.authority import Rank
 from cases.law.base import Rule
 from cases.law.fields import flag, measure, whole, word, words
-from cases.law.words import BY, GROUNDS, ITEMS, PAPERS
+from cases.law.words import BY, CONDITIONS, GROUNDS, ITEMS, PAPERS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,13 +58,13 @@ class Authority(Rule):
 class Paper(Rule):
     """A paper that must be at hand `before` a step; `alternatives` do instead of it.
 
-    `is_conditional`: the law asks for it in some cases only.
+    `condition`: the law asks for it only where this question is answered with yes.
     """
 
     kind: str = word(*PAPERS, needed=True)
     before: str | None = word("receive", "authorize", "charge", "after", needed=True)
     alternatives: tuple[str, ...] = words(*PAPERS)
-    is_conditional: bool | None = flag()
+    condition: str | None = word(*CONDITIONS)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,6 +22,15 @@ CAUTION = {
     Mark.SECONDARY: "from a summary",
     Mark.PRIOR: "read once",
 }
+# Said where a citation stands alone; the caution of gates and pages says it in its own words.
+ASK_LOCALLY = "Ask the local authority."
+
+
+def not_asking(citation: str) -> str:
+    """Return a citation without the words that a caution beside it says again."""
+    return citation.replace(f". {ASK_LOCALLY}", "").rstrip(".")
+
+
 # Papers that do for another one, whatever the text lists beside it.
 STEPS_WITH_PAPERS = ("receive", "authorize", "charge")
 INCLUDED = {"death_record": ("final_death_certificate",)}
@@ -42,13 +51,18 @@ class DocumentRule:
 class PaperDue:
     """A paper due before a step; one of `instead` does as well.
 
-    `is_conditional`: the law asks for it in some cases only, so that it is asked about.
+    `condition`: the question whose yes the law asks it for; empty where it is asked always.
     """
 
     kind: str
     instead: tuple[str, ...]
     citation: str
-    is_conditional: bool = False
+    condition: str = ""
+
+    @property
+    def is_conditional(self) -> bool:
+        """Whether the law asks for it in some cases only."""
+        return bool(self.condition)
 
 
 def _is_request(paper: before.Paper) -> bool:
@@ -132,9 +146,7 @@ class Jurisdiction:
 
         A signed request is asked in any case, also where no text on it was read.
         """
-        due = [
-            p for p in self.papers if p.is_enforced and p.before != "after" and not p.is_conditional
-        ]
+        due = [p for p in self.papers if p.is_enforced and p.before != "after" and not p.condition]
         found = tuple(DocumentRule(p.kind, self.cited("paper", p), p.mark) for p in due)
         if self._names_a_request:
             return found
@@ -146,7 +158,7 @@ class Jurisdiction:
         return any(
             _is_request(p)
             for p in self.papers
-            if p.state_by_law != State.UNKNOWN and p.before != "after" and not p.is_conditional
+            if p.state_by_law != State.UNKNOWN and p.before != "after" and not p.condition
         )
 
     @property
@@ -173,7 +185,7 @@ class Jurisdiction:
     def _due(self, paper: before.Paper) -> "PaperDue":
         also = (*paper.alternatives, *INCLUDED.get(paper.kind, ()))
         cited = self.cited("paper", paper)
-        return PaperDue(paper.kind, also, cited, bool(paper.is_conditional))
+        return PaperDue(paper.kind, also, cited, paper.condition or "")
 
     @property
     def ranks(self) -> tuple[Rank, ...]:
@@ -200,7 +212,7 @@ class Jurisdiction:
         if rule.state == State.CONFIRM:
             return f"{rule.citation} ({CAUTION[rule.mark]}; confirm before use)"
         said = f" ({rule.citation}; {rule.mark.value})" if rule.citation else ""
-        return f"{self.name}: {what} unknown here{said}. Ask the local authority."
+        return f"{self.name}: {what} unknown here{said}. {ASK_LOCALLY}"
 
     def retention(self, what: str) -> after.Retention | None:
         """Return how long `what` is kept, or None where nothing was read of it."""

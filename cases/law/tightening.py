@@ -236,7 +236,7 @@ def _with_papers(rules: Jurisdiction, value: object) -> Jurisdiction:
     papers = rules.papers
     for kind in kinds:
         due = [p for p in papers if p.kind == kind and p.is_enforced and p.before != "after"]
-        if any(not paper.is_conditional for paper in due):
+        if any(not paper.condition for paper in due):
             continue
         # The same kind may stand there from memory, on a condition, or for after the cremation.
         papers = (*papers, _house_paper(rules, kind))

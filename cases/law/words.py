@@ -6,7 +6,17 @@ A key that does not stand here is an error in the file.
 
 from cases.law.item_words import ITEMS
 
-__all__ = ["BY", "GROUNDS", "ITEMS", "PAPERS", "item_words", "paper_words"]
+__all__ = [
+    "BY",
+    "CONDITIONS",
+    "GROUNDS",
+    "ITEMS",
+    "PAPERS",
+    "WITHOUT_FORM",
+    "WITHOUT_FORM_PAPERS",
+    "item_words",
+    "paper_words",
+]
 
 # Papers that a law asks for. Some are kinds of document, some only waive a waiting period.
 PAPERS: dict[str, str] = {
@@ -30,12 +40,30 @@ PAPERS: dict[str, str] = {
     "crematory_disclosure": "signed disclosure about the crematory",
     "delivery_receipt": "signed receipt of delivery",
     "disposition_report": "report for final disposition",
+    "coroner_form": "coroner's form",
     "decedent_directions": "the decedent's own written directions",
     "preneed_contract": "contract made by the decedent before death",
     "medical_examiner_waiver": "written waiver by the coroner or medical examiner",
     "contagion_certificate": "physician's or coroner's certificate of a communicable disease",
     "health_board_order": "order of the health department or board",
     "court_order": "court order",
+}
+
+# The question that decides whether a paper is asked, as it is put to a person.
+CONDITIONS: dict[str, str] = {
+    "report_required": "Must a report for final disposition be filed for this death?",
+    "coroner_takes_part": "Does a coroner take part in this death?",
+    "full_investigation": "Is this death under full investigation by the medical examiner?",
+}
+
+# What must be so where nobody signs the authorization form, beside the papers it needs.
+WITHOUT_FORM: dict[str, str] = {
+    "agent_refuses": "Does the authorizing agent refuse to sign the form?",
+    "costs_paid": "Are the costs of the cremation paid?",
+}
+WITHOUT_FORM_PAPERS: dict[str, str] = {
+    "decedent_directions": "decedent_directions",
+    "agent_positively_identified": "identification",
 }
 
 # Why a waiting period may be shortened or lifted.

@@ -3,6 +3,7 @@
 from cases.models.case import NAME_LENGTH, Case, CaseCounter, Delivery, RulesVersion
 from cases.models.clearing import (
     HARMLESS,
+    STAYS_BY_LAW,
     DeviceAnswer,
     PersonalThing,
     ThingReturned,
@@ -19,12 +20,14 @@ from cases.models.right import (
     Recipient,
     RightHolder,
 )
-from cases.models.waits import WaitGround
+from cases.models.waits import AgreedTime, LawAnswer, WaitGround
 
 __all__ = [
     "HARMLESS",
     "NAME_LENGTH",
     "OTHER_PAPER",
+    "STAYS_BY_LAW",
+    "AgreedTime",
     "AuthorityReview",
     "AuthorizingAgent",
     "Case",
@@ -37,6 +40,7 @@ __all__ = [
     "HoldNotice",
     "HolderFacts",
     "IdDisc",
+    "LawAnswer",
     "PersonalThing",
     "RankNamed",
     "Recipient",

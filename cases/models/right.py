@@ -46,6 +46,9 @@ class HolderFacts(AppendOnlyModel):
     holder = models.ForeignKey(RightHolder, on_delete=models.PROTECT, related_name="facts")
     is_living = models.BooleanField(null=True, blank=True)
     is_reachable = models.BooleanField(null=True, blank=True)
+    told_of_death_on = models.DateField(
+        null=True, blank=True, help_text="The day on which they had notice of the death."
+    )
     is_minor = models.BooleanField(null=True, blank=True)
     is_of_sound_mind = models.BooleanField(null=True, blank=True)
     efforts = models.JSONField(

@@ -9,13 +9,14 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
-from cases import acts, device_rules, radiation
+from cases import acts, device_rules, law_questions, radiation
 from cases.corrections import correct as correct_value
 from cases.errors import ActRefused
 from cases.forms import side as forms
 from cases.forms.base import WritingForm
 from cases.forms.devices import DevicesForm
 from cases.identity import IDENTITY
+from cases.law import CHECK_LOCALLY, not_asking
 from cases.models import Case
 from cases.selectors import case_or_404, correctable_values
 from cases.steps import BEFORE_CHARGE
@@ -86,7 +87,8 @@ def settle(request: StaffRequest, number: str) -> HttpResponse:
         if changes := form.changes():
             acts.settle(case, request.user, form.token_sent, **changes)
 
-    page = Page("cases/settle.html", "settle", "The answers are recorded.")
+    context = {"law_asks": law_questions.has_any(case.law)}
+    page = Page("cases/settle.html", "settle", "The answers are recorded.", context)
     return answer(request, case, form, page, act)
 
 
@@ -109,6 +111,9 @@ def devices(request: StaffRequest, number: str) -> HttpResponse:
 
     context = {
         "law_lines": device_rules.told(case.law),
+        "devices_citation": not_asking(case.law.devices_citation),
+        "radioactive_citation": not_asking(case.law.radioactive_citation),
+        "check_locally": CHECK_LOCALLY,
         "radiation": radiation.shown(case, clock.now()),
     }
     page = Page("cases/devices.html", "answer_device", "The answers are recorded.", context)

@@ -6,6 +6,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
+from cases import law_questions
 from cases.case_page import FETCHED
 from cases.errors import ActRefused
 from cases.forms.base import new_token
@@ -27,6 +28,8 @@ THEN = {
     "assign_disc": " Now print the label with the disc and fix it to the container.",
     "process": " Now print the label for the containers.",
 }
+# Where what the law makes depend on an answer is shown, with the way to answer it.
+ASKS_THE_LAW = {"receive", "authorize", "charge"}
 AT_THE_MACHINE = {"charge", "burner_off", "recover"}
 # Where the gates that may find another person take what was read.
 SCANNED = {
@@ -75,6 +78,7 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
             "machine_code": machine,
             "nav_here": "machine" if machine else "",
             "paper": paper_offered(verb),
+            "law_asks": law_questions.shown(case) if verb in ASKS_THE_LAW else [],
         },
         back=reverse("machine", args=[machine]) if machine else "",
     )

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.db import DatabaseError, OperationalError, connection, transaction
 
-from cases import acts, right_acts, thing_acts
+from cases import acts, device_rules, right_acts, thing_acts
 from cases.errors import ActRefused
 from cases.facts import (
     AssignDiscFacts,
@@ -19,7 +19,7 @@ from cases.facts import (
     ReceiveFacts,
     ReturnFacts,
 )
-from cases.models import Case, DeviceAnswer
+from cases.models import Case
 from cases.taking import take
 from chain_of_custody.models import Place
 from crematory import clock
@@ -119,7 +119,7 @@ class Client:
         return self.case
 
     def _answers(self) -> Iterator[Deed]:
-        for device in DeviceAnswer.Device.values:
+        for device in device_rules.asked(self._case().law):
             yield self._act(
                 acts.answer_device, self.operator, device=device, answer="no", informant="daughter"
             )

@@ -15,6 +15,7 @@ from cases.deadline_days import (
     free_from,
     keep_for_ever,
     keep_through,
+    keep_through_calendar,
     not_later_than,
     not_later_than_years,
 )
@@ -153,3 +154,18 @@ def test_both_anniversaries_are_the_same_day_but_after_a_29th_of_february(
     early, late = anniversary(day, years, late=False), anniversary(day, years, late=True)
     assert late.year == early.year == day.year + years
     assert (late - early).days in ({0, 1} if (day.month, day.day) == (2, 29) else {0})
+
+
+@pytest.mark.parametrize(
+    ("event", "last"),
+    [
+        (datetime(2026, 1, 1, 6, 0, tzinfo=UTC), date(2031, 12, 31)),
+        (datetime(2026, 1, 1, 5, 59, tzinfo=UTC), date(2030, 12, 31)),  # still 2025 in Chicago
+        (datetime(2026, 12, 31, 20, 0, tzinfo=UTC), date(2031, 12, 31)),
+    ],
+)
+def test_calendar_years_run_to_their_end(event: datetime, last: date) -> None:
+    # Kansas K.A.R. 63-7-2(d): five calendar years; the year of the event is no whole one.
+    due = keep_through_calendar(exactly(event), 5, CHICAGO)
+    assert due.on == last
+    assert "5 calendar years" in due.why

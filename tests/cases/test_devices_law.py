@@ -10,11 +10,12 @@ from cases import acts, device_rules, law, radiation
 from cases.device_list import NO_SOURCE, QUESTIONS
 from cases.errors import ActRefused
 from cases.gates import GATES, PASSED, REFUSED, Situation, Verdict
-from cases.models import HARMLESS, Case, DeviceAnswer, Document
+from cases.models import HARMLESS, STAYS_BY_LAW, Case, DeviceAnswer, Document
 from cases.steps import STEPS
 from crematory import clock
 from crematory.models import Facility
 from tests import cast, raw
+from tests.cases.pages import browser, url
 
 pytestmark = pytest.mark.django_db
 NOON = datetime.fromisoformat("2026-03-10T12:00:00-06:00")
@@ -44,7 +45,7 @@ def all_no(case: Case, *but: str) -> None:
     who = cast.member(case.facility, cast.OPERATOR)
     told = [
         {"device": device, "answer": "no", "informant": "daughter"}
-        for device in DeviceAnswer.Device.values
+        for device in device_rules.asked(case.law)
         if device not in but
     ]
     acts.answer_devices(case, who, cast.token(), told)
@@ -67,7 +68,8 @@ def at_noon() -> Any:
 def test_every_question_has_help_and_a_source_or_says_that_it_has_none() -> None:
     assert set(QUESTIONS) == set(DeviceAnswer.Device.values)
     assert all(question.help and question.source for question in QUESTIONS.values())
-    assert {key for key, question in QUESTIONS.items() if question.stays_by} == set(HARMLESS)
+    may_stay = {key for key, question in QUESTIONS.items() if question.stays_by}
+    assert may_stay == {*HARMLESS, *STAYS_BY_LAW}
 
 
 # Gale and Mulley 2002 and Smith 2012: pacemaker, expandable nail. The trust's page: a defibrillator
@@ -77,6 +79,7 @@ def test_every_question_has_help_and_a_source_or_says_that_it_has_none() -> None
     ("device", "source"),
     [
         ("pacemaker", "J R Soc Med 2002"),
+        ("leadless_pacemaker", "Cremation Regulations 1973"),
         ("expanding_nail", "Eur Geriatr Med 2012"),
         ("defibrillator", "mft.nhs.uk"),
         ("loop_recorder", "ICCM Journal"),
@@ -161,7 +164,8 @@ def test_a_pacemaker_in_place_is_barred_and_the_law_is_named(code: str, citation
     case = cast.make_case(house(code), at=NOON - timedelta(days=1))
     answer(case, "pacemaker")
     refused = ask("devices_removed", case)
-    assert (refused.state, refused.citation) == (REFUSED, citation)
+    cautioned = f"{citation}. {law.CHECK_LOCALLY}"
+    assert (refused.state, refused.citation) == (REFUSED, cautioned)
     answer(case, "pacemaker", **REMOVAL)
     assert ask("devices_removed", case).state == PASSED
 
@@ -207,7 +211,73 @@ def test_only_silicone_and_prostheses_stay(case: Case, device: str) -> None:
         return
     with pytest.raises(ActRefused) as refused:
         answer(case, device, **told)
-    assert refused.value.code == "outcome_not_allowed"
+    by_law = device in STAYS_BY_LAW
+    assert refused.value.code == ("device_not_asked" if by_law else "outcome_not_allowed")
+
+
+# New Zealand: a leadless pacemaker need not be removed (Cremation Regulations 1973 ss. 2, 7, as
+# summarized); where no law tells it apart it is one of the pacemakers.
+
+
+def test_a_leadless_pacemaker_is_asked_apart_and_may_stay_in_new_zealand() -> None:
+    case = cast.make_case(house("nz"), at=NOON - timedelta(days=1))
+    cast.file_paper(case, "medical_certificate")
+    all_no(case, "leadless_pacemaker")
+    assert "Leadless pacemaker" in ask("devices_answered", case).reason
+    answer(case, "leadless_pacemaker")
+    assert ask("devices_answered", case).state == PASSED
+    left = ask("devices_removed", case)
+    assert left.state == REFUSED
+    assert "only leadless pacemakers, silicone and prostheses may stay" in left.who
+    assert "Cremation Regulations 1973" in left.citation
+    stays = {"outcome": "stays", "stays_by_rule": QUESTIONS["leadless_pacemaker"].stays_by}
+    answer(case, "leadless_pacemaker", **stays)
+    assert ask("devices_removed", case).state == PASSED
+    with pytest.raises(ActRefused):
+        answer(case, "pacemaker", **stays)
+
+
+@pytest.mark.parametrize("code", [code for code in law.codes() if code != "nz"])
+def test_elsewhere_it_is_one_of_the_pacemakers(code: str) -> None:
+    asked = device_rules.asked(law.jurisdiction(code))
+    assert "leadless_pacemaker" not in asked
+    assert len(asked) == len(DeviceAnswer.Device) - 1
+
+
+def test_what_stays_by_a_law_does_not_pass_under_another_one(case: Case) -> None:
+    DeviceAnswer.objects.create(
+        case=case, device="leadless_pacemaker", answer="yes", informant="son", answered_at=NOON,
+        outcome="stays", stays_by_rule="New Zealand",
+    )  # fmt: skip
+    refused = ask("devices_removed", case)
+    assert refused.state == REFUSED
+    assert "Leadless pacemaker" in refused.reason
+
+
+def test_the_page_of_new_zealand_asks_about_it_and_that_of_montana_does_not(case: Case) -> None:
+    clerk = cast.member(case.facility, cast.CLERK)
+    here = browser(clerk).get(url("devices", case)).content.decode()
+    assert "Leadless pacemaker" not in here
+    other = cast.make_case(house("nz"), at=NOON - timedelta(days=1))
+    member = cast.member(other.facility, cast.CLERK)
+    there = browser(member).get(url("devices", other)).content.decode()
+    assert "Leadless pacemaker" in there
+    assert "A leadless pacemaker need not be removed; it is asked about apart." in there
+
+
+# The caution
+
+
+@pytest.mark.parametrize("code", law.codes())
+@pytest.mark.parametrize("gate", ["devices_answered", "devices_removed", "radionuclide_wait"])
+def test_each_citation_bids_to_check_locally_once(code: str, gate: str) -> None:
+    case = cast.make_case(house(code), at=NOON - timedelta(days=1))
+    answer(case, "pacemaker")
+    answer(case, "radioactive")
+    refused = ask(gate, case)
+    assert refused.state == REFUSED
+    assert refused.citation.count("local authority") == 1
+    assert refused.citation.endswith(law.CHECK_LOCALLY)
 
 
 @pytest.mark.parametrize("device", HARMLESS)

@@ -68,6 +68,7 @@ def test_a_person_is_refused_by_this_law(code: str, client: Client) -> None:
         )
         assert f"{rules.name}: rule of clearance {UNKNOWN}" in clearance.citation
     assert all(law.CHECK_LOCALLY in v.citation for v in refused if v.gate in CITING)
+    assert all(v.citation.count("local authority") <= 1 for v in refused)
     attempts = CustodyEntry.objects.filter(outcome="refused", case=shown.case)
     assert {reason for entry in attempts for reason in facts_of(entry)["reasons"]} >= {
         "authorizing_agent"

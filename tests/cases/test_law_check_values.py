@@ -205,7 +205,7 @@ def test_texas_ships_by_day_30() -> None:
         ("us-nc", "receipt", date(2029, 1, 15), "90-210.127"),
         ("us-fl", "cremation_file", date(2028, 1, 15), "69K-31.001(2)"),
         ("us-sc", "crematory_disposed", date(2036, 1, 15), "32-8-330(D)"),
-        ("us-ks", "on_premises", date(2031, 1, 15), "63-7-2(d)"),
+        ("us-ks", "on_premises", date(2031, 12, 31), "63-7-2(d): calendar years"),
         ("us-ks", "record", date(2033, 1, 15), "63-7-2(d)"),
         ("us-mt", "record", None, "24.147.1105(1)"),
         ("us-wa", "record", None, "308-47-065"),

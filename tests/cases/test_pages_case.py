@@ -7,8 +7,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from cases import acts, hold_acts
-from cases.models import Case, DeviceAnswer
+from cases import acts, device_rules, hold_acts, law
+from cases.models import Case
 from chain_of_custody.models import CustodyEntry
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -52,7 +52,7 @@ def announcing(**changes: Any) -> dict[str, Any]:
 
 def device_form(**changes: Any) -> dict[str, Any]:
     """The page of all device questions, sent with some of them changed."""
-    devices = list(DeviceAnswer.Device)
+    devices = device_rules.asked(law.jurisdiction("us-mt"))
     data: dict[str, Any] = {
         "token": cast.token(),
         "informant": "daughter",
