@@ -9,6 +9,8 @@ from chain_of_custody.models import Upload
 
 # What may stay in the body: no battery, no pressure, nothing that radiates.
 HARMLESS = ("silicone", "prosthesis")
+# What may stay only where the law of the case says so; the gate asks that law again.
+STAYS_BY_LAW = ("leadless_pacemaker",)
 
 
 def _filled(*names: str) -> Q:
@@ -37,6 +39,7 @@ class DeviceAnswer(models.Model):
 
     class Device(models.TextChoices):
         PACEMAKER = "pacemaker", "Pacemaker"
+        LEADLESS = "leadless_pacemaker", "Leadless pacemaker"
         DEFIBRILLATOR = "defibrillator", "Implanted defibrillator"
         RESYNCHRONISER = "resynchroniser", "Cardiac resynchronisation device"
         LOOP_RECORDER = "loop_recorder", "Implanted loop recorder"
@@ -109,7 +112,9 @@ class DeviceAnswer(models.Model):
                 name="device_attestation_whole",
             ),
             models.CheckConstraint(
-                condition=_only_with("stays", ("stays_by_rule",), Q(device__in=HARMLESS), Q()),
+                condition=_only_with(
+                    "stays", ("stays_by_rule",), Q(device__in=HARMLESS + STAYS_BY_LAW), Q()
+                ),
                 name="device_stays_if_harmless",
             ),
             models.CheckConstraint(
