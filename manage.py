@@ -8,10 +8,10 @@ import sys
 def main() -> None:
     """Run a management command."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "crematory.settings")
-    if sys.argv[1:2] == ["demo"]:
+    if sys.argv[1:2] == ["demo"] or "--demo" in sys.argv:
         from crematory import demo_environment
 
-        demo_environment.prepare(sys.argv[2:])
+        sys.argv[1:] = demo_environment.lead(sys.argv[1:])
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)

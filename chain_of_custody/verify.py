@@ -105,6 +105,18 @@ def verify(facility: Facility) -> Report:
     return report
 
 
+def root_at(facility: Facility, size: int) -> str:
+    """Return the hex root of the first `size` entries, from their bytes; "" where there are fewer.
+
+    Compared with the root that stands on a printed paper, it shows what was rewritten since.
+    """
+    frontier = Frontier()
+    rows = CustodyEntry.objects.filter(facility=facility, sequence__lt=size).order_by("sequence")
+    for payload in rows.values_list("payload", flat=True).iterator(CHUNK):
+        frontier.append(leaf_hash(payload.encode()))
+    return frontier.root().hex() if frontier.size == size else ""
+
+
 def entry_rows(facility: Facility) -> Iterator[tuple[Any, ...]]:
     """Yield the columns of every entry in order."""
     return (

@@ -17,6 +17,20 @@ def folder() -> Path:
     return Path(os.environ.get("VAR_DIR") or BASE_DIR / "var") / "demo"
 
 
+def lead(arguments: list[str]) -> list[str]:
+    """Prepare for `demo`, or for another command with `--demo`; return the words that are left.
+
+    Ends the process in words where a command asks for a demonstration that was never built.
+    """
+    if arguments[0] == "demo":
+        prepare(arguments[1:])
+        return arguments
+    if not (folder() / "demo.db").is_file():
+        raise SystemExit("There is no demonstration yet: `python manage.py demo` builds it.")
+    prepare([])
+    return [word for word in arguments if word != "--demo"]
+
+
 def _secret(home: Path, name: str) -> str:
     """Return the secret kept in the file `name`, made at random at the first start."""
     path = home / name
