@@ -92,6 +92,21 @@ def of_this_case(case: Case, document: Document | Upload | None) -> None:
         raise ActRefused("document_unknown", "This paper belongs to another case.")
 
 
+def paper_as_it_is(case: Case, document: Document | None) -> Document | None:
+    """Return a paper of the locked case with its case as it is now; refuse another case's."""
+    of_this_case(case, document)
+    return case.documents.get(pk=document.pk) if document is not None else None
+
+
+def need_current(case: Case, document: Document | None) -> None:
+    """Refuse a paper of which a later version is on file: what rests on it rests on the newest."""
+    if document is not None and document.pk not in {p.pk for p in documents.current(case)}:
+        raise ActRefused(
+            "paper_replaced",
+            "A later version has replaced this paper. Read that one, and choose it if it says so.",
+        )
+
+
 def announce(facility: Facility, member: StaffMember, token: str, **fields: Any) -> Case:
     """Create the case of a person who is expected. A repeated token gives the first case."""
     try:

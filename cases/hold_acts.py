@@ -6,14 +6,14 @@ cremation any more, but nothing further is done to the remains before a manager 
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from django.utils.text import Truncator
 
 from cases import holds, right, settling
-from cases.acts import do_act, need, need_open, of_this_case
+from cases.acts import do_act, need, need_open, of_this_case, paper_as_it_is
 from cases.errors import ActRefused
 from cases.models import AuthorizingAgent, Case, Document, Hold, HoldNotice, RightHolder
 from cases.roles import WHO
@@ -64,8 +64,9 @@ def open_hold(
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need_open(locked)
         _check_raised(locked, ground, raised)
-        if raised.is_objection and raised.holder and not right.person_of(raised.holder).opposes:
-            _word(raised.holder, Position.OBJECTS, ground, now, raised.document)
+        objector = locked.right_holders.get(pk=raised.holder.pk) if raised.holder else None
+        if raised.is_objection and objector and not right.person_of(objector).opposes:
+            _word(objector, Position.OBJECTS, ground, now, raised.document)
         hold = Hold.objects.create(
             case=locked,
             kind=Hold.Kind.DISPUTE if raised.is_objection else Hold.Kind.OTHER,
@@ -152,7 +153,8 @@ def lift_hold(
         if found is None:
             raise ActRefused("hold_lifted", "This hold was already lifted.")
         found.case = locked
-        _check_lifting(found, lifting)
+        paper = paper_as_it_is(locked, lifting.document)
+        _check_lifting(found, replace(lifting, document=paper))
         is_dispute = found.kind == Hold.Kind.DISPUTE
         if witness is not None or (is_dispute and lifting.on == LiftedBy.MISTAKE):
             check_witness(locked, signed_by.member, witness)
@@ -203,7 +205,6 @@ def _check_lifting(hold: Hold, lifting: Lifting) -> None:
 
 def _check_paper(hold: Hold, lifting: Lifting) -> None:
     document = lifting.document
-    of_this_case(hold.case, document)
     if document is None:
         if lifting.on in holds.ON_PAPER:
             raise ActRefused(

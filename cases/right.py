@@ -22,6 +22,7 @@ from cases.models import (
     HolderFacts,
     RightHolder,
 )
+from cases.waits import replaced_papers
 
 Position = AuthorizingAgent.Position
 AGAINST = (Position.OBJECTS, Position.WITHDRAWN)
@@ -31,6 +32,7 @@ FETCHED = (
     "right_holders__statements__signed_by_delegate",
     "ranks_named",
     "authority_reviews",
+    "documents",
 )
 
 
@@ -100,6 +102,24 @@ def newest_facts(holder: RightHolder) -> HolderFacts | None:
     return stated[-1] if stated else None
 
 
+def is_replaced(case: Case, document_id: int | None) -> bool:
+    """Whether a later version of this paper is on file: the older one proves nothing any more."""
+    return document_id is not None and document_id in replaced_papers(case)
+
+
+def is_proved(known: HolderFacts) -> bool | None:
+    """Whether the paper on which the right rests is on file; None where that is open.
+
+    A paper that a later version replaced leaves it open. The later one may be a better scan, and
+    it may be a revocation: it proves once somebody has read it and stated that it gives the right.
+    """
+    if not known.has_instrument:
+        return known.has_instrument
+    case = known.holder.case
+    stands = known.instrument_id is not None and not is_replaced(case, known.instrument_id)
+    return True if stands else None
+
+
 def _with_facts(person: Person, known: HolderFacts) -> Person:
     delegation = None
     if known.delegated_to is not None and known.delegated_at is not None:
@@ -114,7 +134,7 @@ def _with_facts(person: Person, known: HolderFacts) -> Person:
         efforts=tuple(NoticeEffort(date.fromisoformat(e["on"]), e["how"]) for e in known.efforts),
         delegation=delegation,
         facts=frozenset(known.excluded),
-        instrument_on_file=known.has_instrument,
+        instrument_on_file=is_proved(known),
     )
 
 
@@ -178,7 +198,8 @@ def standing_review(case: Case, answer: Answer) -> AuthorityReview | None:
     if not reviews or reviews[-1].reviewed_at < _last_stated(case):
         return None
     newest = reviews[-1]
-    return newest if newest.document_id or not lacks_signature(case, answer) else None
+    has_paper = newest.document_id and not is_replaced(case, newest.document_id)
+    return newest if has_paper or not lacks_signature(case, answer) else None
 
 
 def lacks_signature(case: Case, answer: Answer) -> bool:
@@ -198,8 +219,17 @@ def _last_stated(case: Case) -> datetime:
     for holder in case.right_holders.all():
         times.append(holder.named_at)
         times += [known.stated_at for known in holder.facts.all()]
+        times += [paper.filed_at for paper in _later_instruments(holder)]
         times += [said.stated_at for said in holder.statements.all()]
     return max(times, default=case.announced_at)
+
+
+def _later_instruments(holder: RightHolder) -> list[Document]:
+    """Return what was filed in place of the papers on which this right rested."""
+    rests_on = {known.instrument_id for known in holder.facts.all() if known.instrument_id}
+    if not rests_on:
+        return []
+    return [paper for paper in holder.case.documents.all() if paper.replaces_id in rests_on]
 
 
 def stated_so_far(case: Case) -> str:

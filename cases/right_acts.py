@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any
 
 from cases import right, right_words, settling
-from cases.acts import do_act, need, need_open, of_this_case
+from cases.acts import do_act, need, need_current, need_open, of_this_case, paper_as_it_is
 from cases.authority import BY_INSTRUMENT, EXCLUSIONS, Outcome
 from cases.drawing import Stroke
 from cases.errors import ActRefused
@@ -121,7 +121,8 @@ def state_known(holder: RightHolder, member: StaffMember, token: str, known: Kno
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["state_agent"])
         need_open(locked)
-        return _holder_facts(holder) | _know(holder, known, now)
+        found = _as_it_is(locked, holder)
+        return _holder_facts(found) | _know(found, known, now)
 
     return do_act(
         "state_known",
@@ -142,7 +143,8 @@ def state_agent(holder: RightHolder, member: StaffMember, token: str, said: Said
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["state_agent"])
         need_open(locked)
-        return _holder_facts(holder) | _say(holder, member, said, now)
+        found = _as_it_is(locked, holder)
+        return _holder_facts(found) | _say(found, member, said, now)
 
     return do_act(
         "state_agent",
@@ -152,6 +154,11 @@ def state_agent(holder: RightHolder, member: StaffMember, token: str, said: Said
         write,
         after=hold_if_disputed(holder.case, member),
     )
+
+
+def _as_it_is(locked: Case, holder: RightHolder) -> RightHolder:
+    """Return the right-holder with what is stated by now: a page read its rows before the lock."""
+    return locked.right_holders.get(pk=holder.pk)
 
 
 def state_ranks(
@@ -198,6 +205,7 @@ def review_authority(
         if not reason.strip():
             raise ActRefused("reason_missing", "Write who answered, when, and what.")
         of_this_case(locked, document)
+        need_current(locked, document)
         if document is None and right.lacks_signature(locked, answer):
             raise ActRefused(
                 "nobody_signed",
@@ -287,6 +295,7 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
             "Put the paper or order on file first, then choose it: the right rests on it.",
         )
     of_this_case(holder.case, known.instrument)
+    need_current(holder.case, known.instrument)
     _check_delegation(holder, known, now)
     row = HolderFacts(
         holder=holder,
@@ -336,21 +345,21 @@ PLAIN = (
 def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) -> dict[str, Any]:
     if said.said_at > now:
         raise ActRefused("time_future", "The time lies in the future. Correct it.")
+    document = paper_as_it_is(holder.case, said.document)
     person = right.person_of(holder)
     objects = person.objection is not None and person.objection.stands
     if said.position == Position.SETTLED:
         need(member, Role.MANAGER)
         if not person.opposes:
             raise ActRefused("no_objection", "This person has no objection that stands.")
-        if said.document is None:
+        if document is None:
             raise ActRefused(
                 "paper_missing",
                 "An objection is settled only with a paper: a court's order, a signed agreement "
                 "or a written withdrawal. File it, then choose it here.",
             )
-        of_this_case(holder.case, said.document)
         since = settling.since_of(holder)
-        if since and (refusal := settling.why_not(said.document, since)):
+        if since and (refusal := settling.why_not(document, since)):
             raise refusal
     if objects and said.position == Position.SIGNED:
         raise ActRefused(
@@ -359,7 +368,6 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
         )
     if said.position == Position.WITHDRAWN and not person.has_signed:
         raise ActRefused("not_signed", "There is no signature to take back.")
-    of_this_case(holder.case, said.document)
     _of_the_same(holder.case, said.by_delegate)
     signs = said.position == Position.SIGNED
     drawing = _drawing(holder.case, member, said) if signs else None
@@ -369,7 +377,7 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
         position=said.position,
         form=said.form,
         meaning=right_words.meaning(holder.case) if signs else "",
-        document=said.document,
+        document=document,
         drawing=drawing,
         strokes=said.strokes if drawing else None,
         signed_by_delegate=said.by_delegate,
@@ -384,7 +392,7 @@ def _say(holder: RightHolder, member: StaffMember, said: Said, now: datetime) ->
         "form": said.form,
         "said_at": said.said_at,
         "how": Sealed(said.how.strip()),
-        "document": _kind(said.document),
+        "document": _kind(document),
         **({"meaning": Sealed(row.meaning)} if signs else {}),
         **({"drawing_sha256": drawing.sha256} if drawing else {}),
     }

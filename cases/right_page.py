@@ -125,12 +125,19 @@ _KNOWN: dict[str, tuple[str, str]] = {
 }
 
 
+REPLACED = (
+    "a later version has replaced this paper: read it, and choose it here if it gives the right"
+)
+
+
 def known_words(known: HolderFacts | None) -> tuple[str, ...]:
     """What is known of a person, in words; what nobody answered is left out."""
     if known is None:
         return ()
     answers = [(getattr(known, name), words) for name, words in _KNOWN.items()]
     found = [words[0] if value else words[1] for value, words in answers if value is not None]
+    if known.has_instrument and not right.is_proved(known):
+        found.append(REPLACED)
     found += [EXCLUSIONS.get(key, key) for key in known.excluded]
     found += [f"effort of {row['on']}: {row['how']}" for row in known.efforts]
     if known.instrument:

@@ -17,7 +17,7 @@ KINDS = frozenset({"court_order", "other"})
 def why_not(document: Document, since: datetime) -> ActRefused | None:
     """Return why this paper of the case settles nothing said at `since`; None where it may."""
     case, versions = document.case, _versions(document)
-    is_replaced = case.documents.filter(replaces=document).exists()
+    is_replaced = right.is_replaced(case, document.pk)
     if is_replaced or {paper.pk for paper in versions} & _papers_against(case):
         return ActRefused(
             "paper_unfit",
@@ -54,9 +54,10 @@ def since_of_hold(hold: Hold) -> datetime:
 
 def _versions(document: Document) -> list[Document]:
     """Return the paper with all that it replaced, the first version first."""
+    on_file = {paper.pk: paper for paper in document.case.documents.all()}
     found = [document]
-    while (before := found[0].replaces) is not None:
-        found.insert(0, before)
+    while found[0].replaces_id is not None:
+        found.insert(0, on_file[found[0].replaces_id])
     return found
 
 

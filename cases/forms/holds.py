@@ -1,5 +1,6 @@
 """Forms of holds: open one, lift it, and record who was told."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -18,10 +19,14 @@ WAYS = ("by telephone", "in person", "by letter", "by e-mail")
 
 
 class PaperField(forms.ModelChoiceField):
-    """A paper on file, shown with its number and who issued it."""
+    """A paper on file, shown with its number and who issued it; and with what speaks against it."""
+
+    notes: Mapping[int, str] = {}  # by the number of the paper
 
     def label_from_instance(self, obj: Document) -> str:
-        return f"{obj.get_kind_display().capitalize()}, {obj.reference}, {obj.issued_by}"
+        words = f"{obj.get_kind_display().capitalize()}, {obj.reference}, {obj.issued_by}"
+        note = self.notes.get(obj.pk)
+        return f"{words} ({note})" if note else words
 
 
 class HoldForm(SignedForm):

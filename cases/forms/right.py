@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from cases import right, right_words
+from cases import right, right_words, settling
 from cases.authority import BY_INSTRUMENT, DELEGATE, EXCLUSIONS
 from cases.drawing import DrawingUnfit, Stroke, read_strokes
 from cases.forms.base import SignedForm, WritingForm
@@ -27,6 +27,12 @@ FORMS = [
     (Form.TABLET, "on this tablet"),
     (Form.ELECTRONIC, "electronically"),
 ]
+# Why a paper settles no objection, beside the paper.
+SETTLES_NOT = {
+    "paper_unfit": "does not settle it: a version of the objection itself",
+    "paper_settles_nothing": "does not settle it: no order, agreement or withdrawal",
+    "paper_before": "does not settle it: on file before the objection",
+}
 EFFORTS = (1, 2)  # two a form; what was recorded before stays
 
 
@@ -374,6 +380,16 @@ class SayForm(SaidFields, WritingForm):
             self.initial.setdefault("position", position.choices[0][0])
         delegate.queryset = holder.case.right_holders.exclude(person=holder.person)
         _offer_papers(self, holder.case)
+        if Position.SETTLED in dict(position.choices):
+            self._tell_what_settles_nothing(holder)
+
+    def _tell_what_settles_nothing(self, holder: RightHolder) -> None:
+        """Say of each paper why it would not settle the objection; it may still be a signature."""
+        document, since = self.fields["document"], settling.since_of(holder)
+        assert isinstance(document, PaperField)
+        assert since is not None  # only of somebody who opposes
+        against = {p.pk: settling.why_not(p, since) for p in papers(holder.case)}
+        document.notes = {pk: SETTLES_NOT[why.code] for pk, why in against.items() if why}
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

@@ -95,7 +95,7 @@ def _hold_or_404(case: Case, pk: int) -> Hold:
         pk=pk,
         case=case,
     )
-    prefetch_related_objects([case], *right.FETCHED)
+    prefetch_related_objects([case], *right.FETCHED, "holds")
     found.case = case
     if found.holder is not None:
         found.holder.case = case
