@@ -108,6 +108,7 @@ STEPS: dict[str, Step] = {
             "band_compared waiting_period papers_at_charge authorizing_agent no_dispute "
             "medical_clearance disposition_named recipients_named devices_answered devices_removed "
             "radionuclide_wait jewellery_settled operator_certified retort_free retort_fit "
+            "upkeep_current "
             "retort_empty mass_limit charging_temperature disc_scanned label_scanned",
             "I compared disc, label and paperwork, and charged this person and no other.",
             witnessed=True,

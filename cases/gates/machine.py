@@ -18,7 +18,7 @@ from cases.gates.base import (
     shown,
 )
 from crematory import clock
-from retort_log import events, selectors
+from retort_log import events, selectors, upkeep
 from retort_log.doubts import FRESH
 from retort_log.models import Retort
 from retort_log.run_life import Phase
@@ -114,6 +114,22 @@ def retort_fit(s: Situation) -> Answer:
     if expires and expires < _latest_day(s):
         return refused(f"The permit expired on {expires.day} {expires:%b %Y}.", MANAGER)
     return passed()
+
+
+@gate("Upkeep of the retort not overdue")
+def upkeep_current(s: Situation) -> Answer:
+    retort = _retort(s)
+    if retort is None:
+        return asked("What the house asks to be kept up must not be overdue.")
+    late = upkeep.overdue(retort, s.now)
+    if not late:
+        return passed()
+    what = "; ".join(f"{row.rule.label}: {row.due.words}" for row in late)
+    return refused(
+        f"Overdue at {retort.name}: {what}.",
+        "have it done and record it on the page Upkeep, or choose another retort",
+        citation="; ".join(dict.fromkeys(row.rule.source for row in late)),
+    )
 
 
 @gate("Chamber empty by inspection")

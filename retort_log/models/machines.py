@@ -143,6 +143,12 @@ class UpkeepRule(models.Model):
     def __str__(self) -> str:
         return f"{self.retort}: {self.get_kind_display()}"
 
+    @property
+    def label(self) -> str:
+        """What is due, in words: its kind, and which one where there are more."""
+        words = str(self.get_kind_display())
+        return f"{words}, {self.subject}" if self.subject else words
+
 
 class UpkeepDone(AppendOnlyModel):
     """Something that was done to a retort, or found at it. `figures` holds what its kind asks.

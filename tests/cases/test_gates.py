@@ -14,6 +14,8 @@ from chain_of_custody.models import open_placement
 from crematory import clock
 from retort_log.events import Stated, record_event
 from retort_log.models import Retort
+from retort_log.upkeep import Asked, ask
+from retort_log.upkeep_due import Every
 from tests import cast, raw
 from tests.attempts import VERBS, attempt, before, refusal
 
@@ -231,6 +233,15 @@ def charging_temperature(case: Case) -> dict[str, Any]:
     with clock.pinned(cast.time_of("charge", case)):
         cast.read(retort, (Decimal(600), Decimal("871.10")))
     return {"retort": retort}
+
+
+@situation("charge")
+def upkeep_current(case: Case) -> dict[str, Any]:
+    manager = cast.signature(cast.member(case.facility, cast.MANAGER))
+    inspection = Asked("inspection", Every(days=30), "house rule", blocks=True)
+    for retort in Retort.objects.filter(facility=case.facility):
+        ask(retort, manager, inspection)
+    return {}
 
 
 @situation("burner_off")
