@@ -123,11 +123,16 @@ def time_to_reach(line: Line, limit: float) -> float | None:
     return None if instant is None else instant - line.start
 
 
+def first_highest(values: Floats) -> int:
+    """Return where the highest value stands, the first of those that differ by rounding only."""
+    return int(np.argmax(values >= values.max() - ON_LIMIT))
+
+
 def peak(line: Line) -> Extreme | None:
     """Return the highest value and when it was first reached; None without readings."""
     if not len(line.at):
         return None
-    i = int(np.argmax(line.values))
+    i = first_highest(line.values)
     return Extreme(float(line.values[i]), float(line.at[i]))
 
 
@@ -135,7 +140,7 @@ def lowest(line: Line) -> Extreme | None:
     """Return the lowest value and when it was first reached; None without readings."""
     if not len(line.at):
         return None
-    i = int(np.argmin(line.values))
+    i = first_highest(-line.values)
     return Extreme(float(line.values[i]), float(line.at[i]))
 
 
@@ -153,7 +158,7 @@ def steepest_rise(line: Line, window_s: float) -> Extreme | None:
         if not len(ends):
             continue
         rises = np.interp(ends, at, values) - np.interp(ends - window_s, at, values)
-        i = int(np.argmax(rises))
+        i = first_highest(rises)
         found = Extreme(float(rises[i]) / window_s * 60, float(ends[i]))
-        best = found if best is None or found.value > best.value else best
+        best = found if best is None or found.value > best.value + ON_LIMIT else best
     return best

@@ -29,6 +29,7 @@ Bools = NDArray[np.bool_]
 ON_LIMIT = 1e-7
 # A typed temperature is stored in °C with two decimals, which is finer than a hundredth of a °F.
 TYPED_DECIMALS = 2
+TEMPERATURES = ("degC", "degF")
 
 
 class ReadingsError(ValueError):
@@ -98,14 +99,14 @@ class Trace:
         return len(self.seconds)
 
     def to(self, unit: str) -> "Trace":
-        """Return it in another unit; what was typed is rounded to a hundredth of it.
+        """Return it in another unit; typed temperatures are rounded to a hundredth of a degree.
 
         1,600 °F typed is stored as 871.11 °C, which is 1,599.998 °F: it was 1,600. A logger's
         values stay as they are.
         """
         slope, shift = factors(self.unit, unit)
         values = self.values * slope + shift
-        if self.is_typed:
+        if self.is_typed and unit in TEMPERATURES:
             values = np.round(values, TYPED_DECIMALS)
         return Trace(self.seconds, values, unit, self.is_typed)
 

@@ -38,7 +38,7 @@ def test_a_step_exactly_on_the_limit_is_not_below() -> None:
     found = means(line(step, 60, gap_min=40), HOUR)
     assert found.below(1600) == ()
     assert found.lowest() == found.highest()
-    assert found.judged_s == 0
+    assert found.covered_s == 0
     assert found.below(1600.001) == (Interval(3600, 3600),)
 
 
@@ -56,7 +56,7 @@ def test_no_window_reaches_back_before_the_start() -> None:
     found = means(line(read, 120, gap_min=121), HOUR)
     assert found.below(1600) == ()
     assert found.starts[0] == HOUR
-    assert found.judged_s == found.judgeable_s == HOUR
+    assert found.covered_s == found.judgeable_s == HOUR
 
 
 @pytest.mark.parametrize("by", [Averaging.TIME, Averaging.SAMPLES])
@@ -79,7 +79,7 @@ def test_a_window_with_a_gap_is_not_judged_and_that_is_said() -> None:
 @pytest.mark.parametrize("by", [Averaging.TIME, Averaging.SAMPLES])
 def test_without_readings_no_mean_is_known(by: Averaging) -> None:
     found = means(line(Trace(floats([]), floats([]), "degF"), 120), HOUR, by)
-    assert found.judged_s == 0
+    assert found.covered_s == 0
     assert found.not_judged_s == HOUR
     assert found.highest() is None
     assert not found.is_short
@@ -110,7 +110,7 @@ def test_means_agree_with_dense_resampling(read: Trace, window_s: int, limit: in
     sums = np.concatenate(([0.0], np.cumsum((values[1:] + values[:-1]) / 4)))
     dense = (sums[2 * window_s :] - sums[: max(0, len(sums) - 2 * window_s)]) / window_s
     if not len(dense):
-        assert found.judged_s == 0
+        assert found.covered_s == 0
         return
     low, high = found.lowest(), found.highest()
     assert low is not None
@@ -137,7 +137,7 @@ def test_points_added_on_the_line_change_nothing(
         "degF",
     )
     one, other = (means(draw(t, "degF", 600, *ends), window_s) for t in (read, fuller))
-    assert one.judged_s == pytest.approx(other.judged_s)
+    assert one.covered_s == pytest.approx(other.covered_s)
     assert one.seconds_below(limit) == pytest.approx(other.seconds_below(limit), abs=0.05)
 
 

@@ -1,0 +1,436 @@
+"""What a run's record shows beside its permit: judged where stated, told where not recorded."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from crematory.units import NBSP
+from retort_log.combustion import Flow
+from retort_log.findings import CHECK, Finding, RunRecord, findings
+from retort_log.permit_profiles import for_unit, profile
+from retort_log.permit_rules import (
+    Averaging,
+    Concentration,
+    Limit,
+    Mark,
+    Opacity,
+    PermitRules,
+)
+from retort_log.readings import Trace, joined
+from retort_log.thermocouples import Thermocouple
+from tests.retort_log.series import floats, traces
+
+AT = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
+START = AT.timestamp()
+
+
+def limit(value: str, unit: str, mark: Mark = Mark.FOUND) -> Limit:
+    return Limit(Decimal(value), unit, "permit 7, condition 3", mark)
+
+
+def permit(**stated: Any) -> PermitRules:
+    return PermitRules("house", "Permit 7", **stated)
+
+
+def read(
+    minutes: int, shape: Callable[[float], float], unit: str = "degF", step_s: int = 60
+) -> Trace:
+    seconds = [float(s) for s in range(0, minutes * 60 + 1, step_s)]
+    values = floats([shape(s / 60) for s in seconds])
+    return Trace(START + floats(seconds), values, unit)
+
+
+def record(minutes: int, given: Mapping[str, Trace] | None = None, **more: Any) -> RunRecord:
+    end = AT + timedelta(minutes=minutes)
+    return RunRecord(AT, end, burner_off_at=end, traces=given or {}, **more)
+
+
+def codes(found: tuple[Finding, ...]) -> set[str]:
+    return {one.code for one in found}
+
+
+def words(found: Finding) -> str:
+    """The words with plain spaces."""
+    return found.words.replace(NBSP, " ")
+
+
+def the(code: str, found: tuple[Finding, ...]) -> Finding:
+    (one,) = [one for one in found if one.code == code]
+    return one
+
+
+MINIMUM = permit(secondary_minimum=limit("1600", "degF"))
+HOURLY = replace(MINIMUM, averaging=Averaging.TIME, averaging_min=60)
+TEN_MINUTES = replace(HOURLY, averaging_min=10)
+
+
+def test_what_is_not_stated_is_not_judged() -> None:
+    found = findings(record(90, {"secondary": read(90, lambda m: 500.0)}), permit())
+    assert not any(one.is_breach or one.needs_settling or one.limit for one in found)
+    assert codes(found) == {"charge_temperature", "peak_secondary"}
+
+
+def test_every_finding_sends_to_the_authority() -> None:
+    rules = replace(
+        HOURLY,
+        residence=limit("1", "second"),
+        charging=limit("1600", "degF"),
+        charge_rate=limit("200", "lb/hour"),
+        hours=(time(8), time(9)),
+        opacity=Opacity(limit("10", "percent")),
+        concentrations={"CO": Concentration(limit("100", "ppm"))},
+        oxygen_minimum=limit("6", "percent"),
+        recording_interval=limit("15", "minute"),
+    )
+    for heat in ({}, {"secondary": read(90, lambda m: 1500.0 + m)}):
+        found = findings(record(90, heat), rules)
+        assert len(found) >= 8
+        assert all(one.words.endswith(CHECK) and one.words.count(CHECK) == 1 for one in found)
+
+
+def test_what_nobody_recorded_is_a_finding() -> None:
+    rules = replace(
+        HOURLY,
+        residence=limit("1", "second"),
+        charging=limit("1600", "degF"),
+        charge_rate=limit("200", "lb/hour"),
+        opacity=Opacity(limit("10", "percent")),
+        concentrations={"CO": Concentration(limit("100", "ppm"))},
+        oxygen_minimum=limit("6", "percent"),
+    )
+    found = findings(record(90), rules)
+    assert codes(found) == {
+        "not_recorded_charge",
+        "not_recorded_secondary",
+        "not_recorded_residence",
+        "not_recorded_opacity",
+        "not_recorded_co",
+        "not_recorded_oxygen",
+        "not_recorded_charge_mass",
+    }
+    assert not any(one.is_breach for one in found)
+    assert the("not_recorded_secondary", found).needs_settling
+    assert "volume and the flow" in the("not_recorded_residence", found).words
+
+
+# 30 min at 1,500 °F and 30 min at 1,700 °F: the 1-hour mean of New York (6 NYCRR 219-4.4) is
+# 1,600 and passes; a 10-minute rule at 1,600 °F does not.
+def test_the_permit_s_own_mean_decides() -> None:
+    step = read(60, lambda m: 1500.0 if m < 30 else 1600.0 if m == 30 else 1700.0)
+    one = record(60, {"secondary": step})
+    assert "below_minimum" not in codes(findings(one, profile("us-ny-2020")))
+    assert the("minimum_kept", findings(one, HOURLY)).value == pytest.approx(1600)
+    by_ten = the("below_minimum", findings(one, TEN_MINUTES))
+    assert by_ten.is_breach
+    assert by_ten.since == AT + timedelta(minutes=10)
+    at_once = the("below_minimum", findings(one, MINIMUM))
+    assert at_once.since == AT
+    assert at_once.until == AT + timedelta(minutes=30)
+    assert "for 30 min: 15:00–15:30" in words(at_once)
+    assert at_once.value == 1500
+    assert at_once.citation == "permit 7, condition 3"
+
+
+# OAR 340-230-0210(1): 1,800 °F where installed on or after 13 March 1993, 1,600 °F before.
+@pytest.mark.parametrize(("day", "is_breach"), [(13, True), (12, False)])
+def test_oregon_asks_the_day_of_installation(day: int, is_breach: bool) -> None:
+    rules = for_unit("us-or", datetime(1993, 3, day).date())
+    found = findings(record(90, {"secondary": read(90, lambda m: 1700.0)}), rules)
+    assert any(one.code == "below_minimum" for one in found) is is_breach
+    assert not the("charge_temperature", found).is_breach
+
+
+# A rule in °F is tested in °F: 871.0 °C is 1,599.8 °F (definition).
+@pytest.mark.parametrize(
+    ("celsius", "is_typed", "is_breach"),
+    [(871.0, True, True), (871.11, True, False), (871.12, False, False), (871.11, False, True)],
+)
+def test_degrees_are_compared_in_the_permit_s_unit(
+    celsius: float, is_typed: bool, is_breach: bool
+) -> None:
+    trace = read(90, lambda m: celsius, unit="degC")
+    typed = Trace(trace.seconds, trace.values, "degC", is_typed=True)
+    one = record(90, hand={"secondary": typed}) if is_typed else record(90, {"secondary": trace})
+    found = findings(one, MINIMUM)
+    assert ("below_minimum" in codes(found)) is is_breach
+    if is_breach:
+        shown = words(the("below_minimum", found))
+        assert "1,599.8 °F" in shown or "1,599.998 °F" in shown
+
+
+def test_after_burner_off_nothing_is_judged() -> None:
+    cooling = read(180, lambda m: 1650.0 if m <= 90 else 1650 - 10 * (m - 90))
+    assert "below_minimum" not in codes(findings(record(90, {"secondary": cooling}), MINIMUM))
+
+
+@pytest.mark.parametrize(("fahrenheit", "settles"), [(1599.0, True), (1601.0, False)])
+def test_a_run_shorter_than_the_window_is_not_judged(fahrenheit: float, settles: bool) -> None:
+    one = record(50, {"secondary": read(50, lambda m: fahrenheit)})
+    found = the("shorter_than_window", findings(one, HOURLY))
+    assert not found.is_breach
+    assert found.needs_settling is settles
+    assert found.value == fahrenheit
+    still_on = replace(one, burner_off_at=None)
+    assert not the("shorter_than_window", findings(still_on, HOURLY)).needs_settling
+
+
+def test_a_gap_is_told_and_means_across_it_are_not_judged() -> None:
+    whole = read(240, lambda m: 1500.0)
+    keep = (whole.seconds <= START + 6000) | (whole.seconds >= START + 7800)
+    holed = Trace(whole.seconds[keep], whole.values[keep], "degF")
+    rules = replace(HOURLY, recording_interval=limit("5", "minute"))
+    found = findings(record(240, {"secondary": holed}), rules)
+    gap = the("gap_in_record", found)
+    assert (gap.value, gap.limit, gap.is_breach) == (30, 5, True)
+    assert gap.intervals == ((AT + timedelta(minutes=100), AT + timedelta(minutes=130)),)
+    assert the("means_not_judged", found).value == pytest.approx(90)
+    assert the("below_minimum", found).since == AT + timedelta(minutes=60)
+    not_stated = findings(record(240, {"secondary": holed}), HOURLY)
+    assert not the("gap_in_record", not_stated).is_breach
+
+
+def test_hand_readings_fill_a_recorder_s_gap() -> None:
+    recorder = read(30, lambda m: 1650.0)
+    hand = Trace(
+        START + floats([600, 2400, 3000, 3600]), floats([10, 1650, 1650, 1650]), "degF", True
+    )
+    one = record(60, {"secondary": recorder}, hand={"secondary": hand})
+    found = findings(one, replace(MINIMUM, recording_interval=limit("10", "minute")))
+    assert not any(finding.is_breach for finding in found)
+
+
+def test_the_record_s_edges_are_told() -> None:
+    early = read(80, lambda m: 1650.0)
+    found = findings(record(90, {"secondary": early}), MINIMUM)
+    assert the("edges_not_covered", found).value == 10
+    open_run = replace(record(90, {"secondary": early}), burner_off_at=None)
+    assert "edges_not_covered" not in codes(findings(open_run, MINIMUM))
+
+
+def test_events_within_a_breach_are_named() -> None:
+    dip = read(90, lambda m: 1550.0 if 30 <= m <= 40 else 1650.0)
+    happened = (("door_opened", AT + timedelta(minutes=30)), ("fault", AT + timedelta(minutes=70)))
+    found = the("below_minimum", findings(record(90, {"secondary": dip}, events=happened), MINIMUM))
+    assert "In that time: door opened 15:30." in found.words
+
+
+# arrêté of 4 May 1992, art. 5 (units for animals): the PRIMARY chamber at 500 °C before charging.
+@pytest.mark.parametrize(("celsius", "is_breach"), [(499, True), (500, False)])
+def test_the_charging_chamber_may_be_the_primary(celsius: float, is_breach: bool) -> None:
+    heat = {
+        "primary": read(90, lambda m: celsius, "degC"),
+        "secondary": read(90, lambda m: 900.0, "degC"),
+    }
+    found = findings(record(90, heat), profile("fr-animal-1992"))
+    assert ("charged_cold" in codes(found)) is is_breach
+
+
+def test_just_after_the_charge_the_last_reading_before_it_counts() -> None:
+    before = Trace(START - floats([1200, 300]), floats([1200, 1400]), "degF")
+    rules = replace(MINIMUM, charging=limit("1400", "degF"))
+    found = the("charge_temperature", findings(record(0, {"secondary": before}), rules))
+    assert found.since == AT - timedelta(minutes=5)
+    old = Trace(START - floats([1200]), floats([1400]), "degF")
+    assert "not_recorded_charge" in codes(findings(record(0, {"secondary": old}), rules))
+
+
+def test_time_to_reach_peak_and_rise_are_told() -> None:
+    heat = read(90, lambda m: min(1700.0, 1500 + 10 * m))
+    found = findings(record(90, {"secondary": heat}), MINIMUM)
+    assert the("time_to_reach", found).value == pytest.approx(10)
+    assert the("peak_secondary", found).since == AT + timedelta(minutes=20)
+    assert the("rise_secondary", found).value == pytest.approx(10)
+    never = findings(record(90, {"secondary": read(90, lambda m: 1500.0)}), MINIMUM)
+    assert the("time_to_reach", never).value is None
+
+
+# ASTM E230: type K is within 11.8 °F at 1,600 °F, so 1,605 °F cannot prove 1,600.
+@pytest.mark.parametrize(("fahrenheit", "is_told"), [(1605.0, True), (1620.0, False)])
+def test_a_thermocouple_s_tolerance_is_an_advice(fahrenheit: float, is_told: bool) -> None:
+    heat = {"secondary": read(90, lambda m: fahrenheit)}
+    found = findings(record(90, heat, thermocouple=Thermocouple("K")), MINIMUM)
+    assert ("within_tolerance" in codes(found)) is is_told
+    assert not any(one.is_breach for one in found)
+
+
+# New York, 6 NYCRR 219-4.4(a): a six-minute mean of 10 % or more is a breach.
+@pytest.mark.parametrize(("percent", "code"), [(10.0, "opacity_over"), (9.99, "opacity")])
+def test_smoke(percent: float, code: str) -> None:
+    rules = permit(opacity=Opacity(limit("10", "percent"), limit_is_breach=True))
+    seen = Trace(START + 15 * floats(list(range(24))), np.full(24, percent), "percent")
+    found = the(code, findings(record(90, {"opacity": seen}), rules))
+    assert found.value == pytest.approx(percent)
+    few = Trace(seen.seconds[:23], seen.values[:23], "percent")
+    told = the("not_recorded_opacity", findings(record(90, {"opacity": few}), rules))
+    assert "23 readings" in told.words
+
+
+# Florida, 62-296.401(1)(a): 5 %, and up to 15 % for one six-minute period in any hour.
+def test_smoke_that_is_excused_once_an_hour() -> None:
+    rules = permit(opacity=Opacity(limit("5", "percent"), limit("15", "percent")))
+    seen = Trace(START + 15 * floats(list(range(24))), np.full(24, 12.0), "percent")
+    again = Trace(seen.seconds + 1800, seen.values, "percent")
+    assert "excuses" in the("opacity", findings(record(90, {"opacity": seen}), rules)).words
+    twice = findings(record(90, {"opacity": joined([seen, again])}), rules)
+    assert the("opacity_over", twice).since == AT + timedelta(minutes=30)
+
+
+# 60 ft³ at 1,000 scfm (68 °F) and 1,600 °F: 0.9223 s fails New York's 1 s, passes Oregon's 0.5 s.
+@pytest.mark.parametrize(("seconds", "code"), [("1", "residence_short"), ("0.5", "residence")])
+def test_residence(seconds: str, code: str) -> None:
+    one = record(
+        90,
+        {"secondary": read(90, lambda m: 1600.0)},
+        chamber_volume_m3=60 * 0.3048**3,
+        flow=Flow(1000, "ft**3", 68),
+    )
+    found = the(code, findings(one, permit(residence=limit(seconds, "second"))))
+    assert found.value == pytest.approx(0.92229, abs=1e-4)
+
+
+def test_residence_with_a_recorded_flow_is_solved() -> None:
+    # At 1,600 °F 60 ft³ hold for one second up to 922.29 scfm (gas law); the flow passes it once.
+    one = record(
+        100,
+        {
+            "secondary": read(100, lambda m: 1600.0),
+            "flow": read(100, lambda m: 900.0 + m, "ft**3/minute", step_s=300),
+        },
+        chamber_volume_m3=60 * 0.3048**3,
+        flow=Flow(1000, "ft**3", 68),
+    )
+    found = the("residence_short", findings(one, permit(residence=limit("1", "second"))))
+    assert found.since is not None
+    assert (found.since - AT).total_seconds() == pytest.approx(22.29 * 60, abs=1)
+
+
+def test_concentrations_are_judged_at_the_reference_oxygen() -> None:
+    # 60 ppm at 12 % oxygen are 93.708 ppm at 7 % (A = 20.9).
+    gases = {"co": read(90, lambda m: 60.0, "ppm"), "oxygen": read(90, lambda m: 12.0, "percent")}
+    kept, over = (
+        permit(concentrations={"CO": Concentration(limit(value, "ppm"), Decimal(7), over_min=60)})
+        for value in ("93.71", "93.70")
+    )
+    found = the("co_kept", findings(record(90, gases), kept))
+    assert found.value == pytest.approx(93.708, abs=1e-3)
+    assert the("co_over", findings(record(90, gases), over)).is_breach
+    alone = findings(record(90, {"co": gases["co"]}), kept)
+    assert the("not_recorded_co_oxygen", alone).needs_settling
+
+
+def test_oxygen_of_air_judges_nothing_and_that_is_said() -> None:
+    gases = {
+        "co": read(90, lambda m: 60.0, "ppm"),
+        "oxygen": read(90, lambda m: 20.8 if 30 <= m <= 40 else 12.0, "percent"),
+    }
+    rules = permit(concentrations={"CO": Concentration(limit("100", "ppm"), Decimal(7))})
+    found = findings(record(90, gases), rules)
+    assert "12 min" in words(the("not_recorded_co_oxygen", found))
+    assert the("co_kept", found).value == pytest.approx(93.708, abs=1e-3)
+
+
+# 100 ppm of CO are 124.967 mg/m³ at 0 °C (ideal gas).
+def test_carbon_monoxide_in_ppm_beside_a_limit_in_mg() -> None:
+    rules = permit(concentrations={"CO": Concentration(limit("124", "mg/m**3"))})
+    found = findings(record(90, {"co": read(90, lambda m: 100.0, "ppm")}), rules)
+    assert the("co_over", found).value == pytest.approx(124.967, abs=1e-3)
+    back = permit(concentrations={"CO": Concentration(limit("100", "ppm"))})
+    same = findings(record(90, {"co": read(90, lambda m: 124.96, "mg/m**3")}), back)
+    assert the("co_kept", same).value == pytest.approx(99.995, abs=1e-3)
+
+
+def test_too_short_for_an_hourly_mean_is_told() -> None:
+    rules = permit(concentrations={"CO": Concentration(limit("100", "ppm"), over_min=60)})
+    found = findings(record(50, {"co": read(50, lambda m: 500.0, "ppm")}), rules)
+    assert codes(found) >= {"not_recorded_co_mean"}
+
+
+def test_oxygen_below_its_minimum() -> None:
+    gas = read(90, lambda m: 5.0 if 30 <= m <= 40 else 7.0, "percent")
+    found = findings(record(90, {"oxygen": gas}), permit(oxygen_minimum=limit("6", "percent")))
+    assert the("oxygen_low", found).since == AT + timedelta(minutes=29.5)
+
+
+@pytest.mark.parametrize(
+    ("mass", "is_breach"), [("90.718", False), ("90.719", False), ("90.730", True)]
+)
+def test_the_charge_beside_the_rated_capacity(mass: str, is_breach: bool) -> None:
+    rules = permit(charge_rate=limit("200", "lb/hour"))
+    found = findings(record(90, mass_kg=Decimal(mass)), rules)
+    assert ("charge_rate_over" in codes(found)) is is_breach
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "outside_min"),
+    [
+        (time(7), time(19), 0),
+        (time(7), time(11), 30),  # charged at 10:00 New York, 90 minutes
+        (time(10, 30), time(19), 30),
+        (time(18), time(10, 30), 60),  # through the night
+        (time(12), time(13), 90),
+        (time(0), time(0), 0),  # all day
+    ],
+)
+def test_hours_of_operation_in_the_given_zone(first: time, last: time, outside_min: int) -> None:
+    one = record(90, zone=ZoneInfo("America/New_York"))
+    found = findings(one, permit(hours=(first, last), hours_citation="permit 7, condition 9"))
+    if outside_min:
+        assert the("outside_hours", found).value == outside_min
+        assert "(EST)" in the("outside_hours", found).words
+    else:
+        assert the("hours_kept", found).citation == "permit 7, condition 9"
+
+
+def test_a_figure_from_memory_says_so() -> None:
+    rules = permit(secondary_minimum=limit("1600", "degF", Mark.MEMORY))
+    found = findings(record(90, {"secondary": read(90, lambda m: 1500.0)}), rules)
+    assert "from memory" in the("below_minimum", found).citation
+
+
+def judged(trace: Trace, rules: PermitRules) -> list[tuple[str, Any, Any, Any]]:
+    shifted = Trace(trace.seconds + START, trace.values, trace.unit)
+    found = findings(record(60, {"secondary": shifted}), rules)
+    return [
+        (
+            one.code,
+            one.value and pytest.approx(one.value, abs=1e-5),
+            one.since and pytest.approx(one.since.timestamp(), abs=0.05),
+            len(one.intervals),
+        )
+        for one in found
+    ]
+
+
+RULES = st.sampled_from([MINIMUM, HOURLY, TEN_MINUTES, permit(charging=limit("1600", "degF"))])
+
+
+@settings(max_examples=60)
+@given(traces(), RULES, st.data())
+def test_order_parts_unit_and_points_on_the_line_change_nothing(
+    trace: Trace, rules: PermitRules, data: st.DataObject
+) -> None:
+    expected = judged(trace, rules)
+    order = data.draw(st.permutations(range(len(trace))))
+    cut = data.draw(st.integers(0, len(trace)))
+    parts = [
+        Trace(trace.seconds[list(rows)], trace.values[list(rows)], "degF")
+        for rows in (order[:cut], order[cut:])
+    ]
+    assert judged(joined(parts), rules) == expected
+    in_celsius = Trace(trace.seconds, (trace.values - 32) / 1.8, "degC")
+    assert judged(in_celsius, rules) == expected
+    middles = (trace.seconds[1:] + trace.seconds[:-1]) / 2
+    fuller = Trace(
+        np.concatenate((trace.seconds, middles)),
+        np.concatenate((trace.values, (trace.values[1:] + trace.values[:-1]) / 2)),
+        "degF",
+    )
+    assert judged(fuller, rules) == expected
