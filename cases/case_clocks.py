@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 
 from cases import deadline_days as days
 from cases import deadlines as hours
-from cases import law_questions, waits
+from cases import lapses, law_questions, waits
 from cases.law import clocks, not_asking
 from cases.law.after_rules import Unclaimed
 from cases.law.base import Rule
@@ -54,6 +54,7 @@ FROM = {
     "notice": "the notice",
     "earlier_step": "the step before",
 }
+LAPSES = "Where nothing was arranged, the right to authorize has lapsed from"
 SOON = timedelta(hours=24)
 RECEIVED = ("custody", "acceptance", "possession")
 
@@ -140,7 +141,7 @@ def clocks_of(case: Case, moments: Moments | None = None) -> list[Clock]:
     """Return the clocks that run for the case at its stage, what must be kept first."""
     at = moments or moments_of(case)
     if case.stage in BEFORE_CHARGE:
-        return [*_wait(case), *_holdings(case, at), *_limits(case, at)]
+        return [*_wait(case), *_lapse(case), *_holdings(case, at), *_limits(case, at)]
     found = [*_notices(case, at)]
     if case.stage not in FINAL_STAGES:
         found += _unclaimed(case, at)
@@ -151,6 +152,18 @@ def _wait(case: Case) -> list[Clock]:
     due = waits.wait_end(case)
     clock = _clock("Not to be charged before", due, case, case.law.wait, is_duty=False)
     return [replace(clock, citation=waits.waiver_citation(case) or case.law.wait_citation)]
+
+
+def _lapse(case: Case) -> list[Clock]:
+    """When the right of somebody who arranged nothing lapses: shown until it is authorized."""
+    rule, due = lapses.rule_of(case), lapses.lapses_at(case, None)
+    if rule is None or due is None or case.stage not in ("expected", "in_care"):
+        return []
+    clock = _clock(LAPSES, due, case, rule, is_duty=False)
+    if not rule.lapse_days_after_notice:
+        return [clock]
+    sooner = f"Sooner where day {rule.lapse_days_after_notice} after notice of the death ended."
+    return [replace(clock, why=f"{clock.why} {sooner}")]
 
 
 def _clock(title: str, due: hours.Due, case: Case, rule: Rule, *, is_duty: bool) -> Clock:

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, datetime
 
+from cases import lapses
 from cases.authority import (
     Answer,
     Delegation,
@@ -23,6 +24,7 @@ from cases.models import (
     RightHolder,
 )
 from cases.waits import replaced_papers
+from crematory import clock
 
 Position = AuthorizingAgent.Position
 AGAINST = (Position.OBJECTS, Position.WITHDRAWN)
@@ -48,7 +50,11 @@ def citation(case: Case) -> str:
 
 def persons_of(case: Case) -> list[Person]:
     """Return the right-holders of a case with what is known of each and what each said."""
-    return [person_of(holder) for holder in case.right_holders.all()]
+    now = clock.now()
+    return [
+        lapses.marked(person_of(holder), case, newest_facts(holder), now)
+        for holder in case.right_holders.all()
+    ]
 
 
 def ranks_named(case: Case) -> set[str]:

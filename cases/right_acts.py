@@ -42,6 +42,7 @@ class Known:
     informant: str
     is_living: bool | None = None
     is_reachable: bool | None = None
+    told_of_death_on: date | None = None
     is_minor: bool | None = None
     is_of_sound_mind: bool | None = None
     efforts: tuple[tuple[date, str], ...] = ()
@@ -287,6 +288,7 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
     today = now.astimezone(holder.case.facility.zone).date()
     if any(on > today for on, _ in known.efforts):
         raise ActRefused("time_future", "An effort lies in the future. Correct its day.")
+    _check_told(holder.case, known.told_of_death_on, today)
     if known.has_instrument and holder.rank not in BY_INSTRUMENT:
         raise ActRefused("instrument_not_asked", "This class needs no paper of its own.")
     if known.has_instrument and known.instrument is None:
@@ -308,10 +310,23 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
     row.save()
     return {
         **{name: getattr(known, name) for name in ASKED if getattr(known, name) is not None},
+        **_told(known.told_of_death_on),
         "efforts": Sealed("; ".join(f"{on.isoformat()} {how}" for on, how in known.efforts)),
         "excluded": sorted(known.excluded),
         "informant": Sealed(known.informant),
     }
+
+
+def _check_told(case: Case, told: date | None, today: date) -> None:
+    """A right may lapse by the day of notice: it lies between the death and today."""
+    if told is not None and told > today:
+        raise ActRefused("time_future", "The notice lies in the future. Correct its day.")
+    if told is not None and told < case.days_of_death[0]:
+        raise ActRefused("told_too_early", "Nobody has notice of a death before it. Correct it.")
+
+
+def _told(day: date | None) -> dict[str, Any]:
+    return {"told_of_death_on": Sealed(day.isoformat())} if day else {}
 
 
 def _check_delegation(holder: RightHolder, known: Known, now: datetime) -> None:
@@ -334,6 +349,7 @@ def _of_the_same(case: Case, holder: RightHolder | None) -> None:
 ASKED = ("is_living", "is_reachable", "is_minor", "is_of_sound_mind", "has_instrument")
 PLAIN = (
     *ASKED,
+    "told_of_death_on",
     "instrument",
     "delegated_to",
     "delegated_at",

@@ -138,6 +138,8 @@ def known_words(known: HolderFacts | None) -> tuple[str, ...]:
     found = [words[0] if value else words[1] for value, words in answers if value is not None]
     if known.has_instrument and not right.is_proved(known):
         found.append(REPLACED)
+    if known.told_of_death_on:
+        found.append(f"had notice of the death on {known.told_of_death_on.isoformat()}")
     found += [EXCLUSIONS.get(key, key) for key in known.excluded]
     found += [f"effort of {row['on']}: {row['how']}" for row in known.efforts]
     if known.instrument:

@@ -19,6 +19,8 @@ class Review(StrEnum):
     QUORUM_UNKNOWN = "quorum_unknown"
     PLACE_UNKNOWN = "place_unknown"  # somebody named by the decedent has no rank in the order
     ORDER_UNKNOWN = "order_unknown"
+    LAPSED = "lapsed"  # a term went by, in which somebody may have arranged something
+    PUBLIC_OFFICER = "public_officer"  # nobody of the order is left, and an officer signed
     ORDER_EXHAUSTED = "order_exhausted"  # nobody of the known order is left
 
 

@@ -10,7 +10,13 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from cases.authority.counting import Count, Review, count
-from cases.authority.persons import BY_THE_DECEDENT, DELEGATE, DIRECTIONS, Person
+from cases.authority.persons import (
+    BY_THE_DECEDENT,
+    DELEGATE,
+    DIRECTIONS,
+    PUBLIC_OFFICER,
+    Person,
+)
 from cases.authority.standing import PassedOver, Standing, Why, standing
 from cases.authority.terms import Quorum, Rank
 
@@ -84,7 +90,7 @@ def decide(persons: Sequence[Person], ranks: Sequence[Rank], all_named: Collecti
         rule_out=_not_ruled_out(walked, all_named),
         unplaced=_unplaced(people, ranks),
     )
-    return _nobody(answer, ranks) if deciding is None else _weighed(answer, deciding)
+    return _nobody(answer, people, ranks) if deciding is None else _weighed(answer, deciding)
 
 
 def _check(persons: Sequence[Person], ranks: Sequence[Rank]) -> None:
@@ -160,15 +166,29 @@ def _not_ruled_out(walked: Sequence[Standing], all_named: Collection[str]) -> tu
     )
 
 
-def _nobody(answer: Answer, ranks: Sequence[Rank]) -> Answer:
+def _nobody(answer: Answer, people: Sequence[Person], ranks: Sequence[Rank]) -> Answer:
     """The answer where no person named may act."""
     if not ranks:
         answer = replace(answer, review=Review.ORDER_UNKNOWN)
     elif answer.rule_out:
         answer = replace(answer, outcome=Outcome.INSUFFICIENT, more=1)
     else:
-        answer = replace(answer, review=Review.ORDER_EXHAUSTED)
+        answer = _unclaimed(answer, people)
     return replace(answer, outcome=Outcome.DISPUTED) if answer.objectors else answer
+
+
+def _unclaimed(answer: Answer, people: Sequence[Person]) -> Answer:
+    """The answer where nobody of the order is left: an officer by written order, or nobody yet.
+
+    No order that was read names such an officer, so that a person reviews it in any case.
+    """
+    officers = standing(Rank(PUBLIC_OFFICER, Quorum.ONE), people)
+    if officers.signed:
+        return replace(answer, review=Review.PUBLIC_OFFICER, signed=officers.signed)
+    signed = [p for p in people if p.has_signed and not p.opposes]
+    if signed and all(p in officers.unproved for p in signed):
+        return replace(answer, outcome=Outcome.INSUFFICIENT, more=1, prove=tuple(signed))
+    return replace(answer, review=Review.ORDER_EXHAUSTED)
 
 
 def _weighed(answer: Answer, deciding: Standing) -> Answer:
@@ -176,9 +196,10 @@ def _weighed(answer: Answer, deciding: Standing) -> Answer:
     counted = count(deciding)
     met = counted.met and not answer.rule_out and not answer.unplaced
     waiting = () if counted.met else deciding.unsigned
+    review = _review(answer, counted, deciding)
     return replace(
         answer,
-        outcome=_outcome(answer, counted),
+        outcome=_outcome(answer, counted, review),
         deciding=deciding.rank,
         count=counted,
         more=0 if counted.met else counted.needed - counted.signed,
@@ -188,7 +209,7 @@ def _weighed(answer: Answer, deciding: Standing) -> Answer:
         prove=tuple(p for p in waiting if p in deciding.unproved),
         unfounded=tuple(p for p in waiting if _by_another_hand(p, deciding)),
         quorum_stands=met and bool(answer.objectors),
-        review=None if answer.rule_out else _review(answer, counted),
+        review=None if answer.rule_out else review,
     )
 
 
@@ -203,15 +224,28 @@ def _by_another_hand(person: Person, deciding: Standing) -> bool:
     return person.signed is not None and person.signed.by not in ("", person.key)
 
 
-def _review(answer: Answer, counted: Count) -> Review | None:
-    return Review.PLACE_UNKNOWN if counted.met and answer.unplaced else counted.review
+def _review(answer: Answer, counted: Count, deciding: Standing) -> Review | None:
+    if not counted.met:
+        return counted.review
+    if answer.unplaced:
+        return Review.PLACE_UNKNOWN
+    return Review.LAPSED if _rests_on_lapse(answer, deciding) else counted.review
 
 
-def _outcome(answer: Answer, counted: Count) -> Outcome:
+def _rests_on_lapse(answer: Answer, deciding: Standing) -> bool:
+    """Whether the signatures are enough only because a term went by, or came after it."""
+    is_alone = deciding.rank.quorum in ALONE
+    silent = (over.person for over in answer.passed_over if over.why is Why.LAPSED)
+    went_before = (p for p in silent if p.class_key != deciding.rank.key or not is_alone)
+    late = [p.lapsed for p in deciding.signed]
+    return any(went_before) or (all(late) if is_alone else any(late))
+
+
+def _outcome(answer: Answer, counted: Count, review: Review | None) -> Outcome:
     if answer.objectors:
         return Outcome.DISPUTED
     if answer.rule_out:
         return Outcome.INSUFFICIENT
-    if _review(answer, counted):
+    if review:
         return Outcome.UNDECIDED
     return Outcome.SUFFICIENT if counted.met else Outcome.INSUFFICIENT

@@ -22,6 +22,8 @@ BY_INSTRUMENT = frozenset(
         "public_administrator",
     }
 )
+# Who may act for the unclaimed, where an order names them or the local authority says so.
+PUBLIC_OFFICER = "public_administrator"
 # Those whom the decedent chose. Where an order leaves them out, their place is unknown, not low.
 BY_THE_DECEDENT = frozenset({DIRECTIONS, "designated_agent", "dd93"})
 
@@ -83,7 +85,8 @@ class Person:
     for and does not exist. The decedent's own directions are a "person" too: `signed` is the
     decedent's signature in life, `objection` stands for directions against cremation. A
     signature that was taken back never counts again; `withdrawal_is_settled` only says that
-    taking it back opposes nothing any more.
+    taking it back opposes nothing any more. `lapsed` says that a term of the law went by before
+    they signed; whether they arranged anything else within it nobody can read from the record.
     """
 
     key: str
@@ -101,6 +104,7 @@ class Person:
     delegation: Delegation | None = None
     facts: frozenset[str] = frozenset()
     instrument_on_file: bool | None = None
+    lapsed: bool = False
 
     @property
     def has_signed(self) -> bool:

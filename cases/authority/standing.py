@@ -18,6 +18,7 @@ class Why(StrEnum):
     EXCLUDED = "excluded"
     NO_INSTRUMENT = "no_instrument"
     NOT_REACHED = "not_reached"
+    LAPSED = "lapsed"
     NOT_IN_THE_ORDER = "not_in_the_order"
 
 
@@ -85,7 +86,13 @@ def _barred(person: Person, rank: Rank) -> PassedOver | None:
         return PassedOver(person, Why.EXCLUDED, facts=tuple(sorted(facts)))
     if person.class_key in BY_INSTRUMENT and person.instrument_on_file is False:
         return PassedOver(person, Why.NO_INSTRUMENT)
-    return None
+    return PassedOver(person, Why.LAPSED) if _let_lapse(person) else None
+
+
+def _let_lapse(person: Person) -> bool:
+    """Whether a term went by in which the person is not known to have done anything."""
+    is_silent = not (person.has_signed or person.opposes or person.delegation)
+    return person.lapsed and is_silent
 
 
 def _incapable(person: Person) -> Why | None:

@@ -58,7 +58,7 @@ CLASSES: dict[str, str] = {
     "grandparent": "grandparent",
     "guardian": "guardian",
     "next_of_kin": "next of kin",
-    "public_administrator": "public administrator",
+    "public_administrator": "public officer by written order",
     "other_willing": "other person willing to act",
 }
 

@@ -27,8 +27,15 @@ _REVIEWS = {
     "It is settled when that person signs too; otherwise ask the local authority.",
     Review.ORDER_UNKNOWN: "Who comes first is not known for this jurisdiction. Look it up in the "
     "official text, or ask the local authority.",
+    Review.LAPSED: "By the text the right ends where nothing was arranged within a term, and that "
+    "term is over for somebody here. Whether they arranged nothing is not on record: ask them, the "
+    "local authority or counsel.",
+    Review.PUBLIC_OFFICER: "Nobody of the known order may act, and a public officer signed by a "
+    "written order that is on file. The order as it was read here names no such officer. Check "
+    "with the local authority whether this one may.",
     Review.ORDER_EXHAUSTED: "Nobody of the known order may act. Ask the local authority who may: "
-    "a public administrator, the coroner or a court.",
+    "a public administrator, the coroner or a court. A public officer is named here with the "
+    "written order.",
 }
 _PASSED: dict[Why, Callable[[PassedOver], str]] = {
     Why.DEAD: lambda over: "has died",
@@ -37,6 +44,7 @@ _PASSED: dict[Why, Callable[[PassedOver], str]] = {
     Why.EXCLUDED: lambda over: " and ".join(_fact(fact) for fact in over.facts),
     Why.NO_INSTRUMENT: lambda over: "has no paper or order on file that gives the right",
     Why.NOT_REACHED: lambda over: f"could not be reached; efforts on {_days(over.efforts_on)}",
+    Why.LAPSED: lambda over: "let the term pass by, as far as it is on record",
     Why.NOT_IN_THE_ORDER: lambda over: "is not in the order as it is known here",
 }
 

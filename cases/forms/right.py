@@ -5,7 +5,7 @@ from typing import Any
 
 from django import forms
 
-from cases import right, right_words, settling
+from cases import lapses, right, right_words, settling
 from cases.authority import BY_INSTRUMENT, DELEGATE, EXCLUSIONS
 from cases.drawing import DrawingUnfit, Stroke, read_strokes
 from cases.forms.base import SignedForm, WritingForm
@@ -67,6 +67,7 @@ class KnownFields(forms.Form):
     is_minor = _three("Is under age")
     is_of_sound_mind = _three("Is of sound mind")
     is_reachable = _three("Can be reached")
+    told_of_death_on = day("Had notice of the death on", required=False)
     effort1_on = day("Effort to give notice: day", required=False)
     effort1_how = text("How", 200, required=False)
     effort2_on = day("Another effort: day", required=False)
@@ -108,6 +109,7 @@ class KnownFields(forms.Form):
             is_minor=data["is_minor"],
             is_of_sound_mind=data["is_of_sound_mind"],
             is_reachable=data["is_reachable"],
+            told_of_death_on=data.get("told_of_death_on"),
             efforts=(*earlier, *self.efforts()),
             excluded=frozenset(data["excluded"]),
             has_instrument=data["has_instrument"],
@@ -228,6 +230,7 @@ class NameForm(KnownFields, SaidFields, WritingForm):
         relation.choices = relations(case)
         self.initial.setdefault("way", Form.PAPER)
         _offer_papers(self, case)
+        _ask_notice(self, case)
         person.queryset = case.right_holders.all()
         requests = [paper for paper in papers(case) if paper.kind in REQUESTS]
         if len(requests) == 1:
@@ -305,6 +308,7 @@ class KnownForm(KnownFields, WritingForm):
         for name, value in _shown(self.newest).items():
             self.initial.setdefault(name, value)
         _offer_papers(self, holder.case)
+        _ask_notice(self, holder.case)
         to = self.fields["delegated_to"]
         assert isinstance(to, HolderField)
         to.queryset = holder.case.right_holders.exclude(person=holder.person)
@@ -338,6 +342,7 @@ class KnownForm(KnownFields, WritingForm):
             is_minor=data["is_minor"],
             is_of_sound_mind=data["is_of_sound_mind"],
             is_reachable=data["is_reachable"],
+            told_of_death_on=data.get("told_of_death_on"),
             efforts=(*kept, *self.efforts()),
             excluded=frozenset(data["excluded"]),
             has_instrument=data["has_instrument"],
@@ -348,9 +353,16 @@ class KnownForm(KnownFields, WritingForm):
         )
 
 
+def _ask_notice(form: KnownFields, case: Case) -> None:
+    """The day of notice is asked only where a right lapses by it."""
+    if lapses.rule_of(case) is None:
+        del form.fields["told_of_death_on"]
+
+
 def _shown(known: HolderFacts | None) -> dict[str, Any]:
     names = (
-        "is_living", "is_minor", "is_of_sound_mind", "is_reachable", "excluded", "has_instrument",
+        "is_living", "is_minor", "is_of_sound_mind", "is_reachable", "told_of_death_on", "excluded",
+        "has_instrument",
         "instrument", "delegated_to", "delegated_at", "delegated_in_writing",
     )  # fmt: skip
     return {name: getattr(known, name) for name in names} if known else {}

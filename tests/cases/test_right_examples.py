@@ -171,7 +171,8 @@ def test_an_unclaimed_person_is_authorized_by_the_county_and_a_managers_review()
     on_file = f.known(has_instrument=True, instrument=order)
     f.name(case, "Paula Public", "signed", known=on_file, **county)
     page = check(case, UNDECIDED)
-    assert "Ask the local authority who may: a public administrator" in page
+    assert "a public officer signed by a written order that is on file" in page
+    assert "Check with the local authority whether this one may." in page
     manager = cast.signature(cast.member(case.facility, cast.MANAGER))
     reason = "The county attorney, in writing: the administrator has the right."
     right_acts.review_authority(case, manager, cast.token(), reason, order)
