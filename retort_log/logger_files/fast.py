@@ -19,8 +19,9 @@ from retort_log.logger_files.source import MAX_LINE_BYTES, Source
 from retort_log.logger_files.stamp_words import read_stamps
 
 _NEWLINE, _QUOTE = 10, 34
-# Parts that stay in the processor's cache; by measurement half as long as all at once.
-_ROWS, _BYTES = 16_384, 131_072
+# So much stays in the processor's cache; by measurement half as long as all at once.
+_BYTES = 524_288
+_NOTHING = (np.zeros(0, np.int64), np.zeros(0, np.int64))
 
 
 @dataclass(frozen=True)
@@ -35,12 +36,6 @@ class _Cells:
         """Start and end of one column's cells."""
         return (self.ends[:, index - 1] if index else self.before) + 1, self.ends[:, index]
 
-    def parts(self) -> "Iterator[_Cells]":
-        """All rows, a part at a time; at least one part."""
-        for at in range(0, max(len(self.lines), 1), _ROWS):
-            rows = slice(at, at + _ROWS)
-            yield _Cells(self.lines[rows], self.before[rows], self.ends[rows])
-
     def only(self, rows: Bools) -> "_Cells":
         """Some of the rows."""
         return _Cells(self.lines[rows], self.before[rows], self.ends[rows])
@@ -48,15 +43,31 @@ class _Cells:
 
 def read_fast(source: Source, plan: Plan, refusals: Refusals) -> Rows:
     """Read all lines of readings; the odd ones one by one."""
-    cells, odd = _regular(source, plan)
-    parts = [_read_part(source, plan, part, refusals) for part in cells.parts()]
+    parts, odd, line = [], [], plan.mapping.first_line
+    for start, stop in _stretches(source, source.start(line)):
+        cells, others = _regular(source, plan.mapping, start, stop, line)
+        line += len(cells.lines) + len(others)
+        part, untimed = _read_part(source, plan, cells, refusals)
+        parts.append(part)
+        odd += [others, untimed]
+    if not parts:
+        return Rows(*_NOTHING, np.empty((0, len(plan.mapping.columns))))
     rows = Rows(
-        np.concatenate([part.lines for part, _ in parts]),
-        np.concatenate([part.ms for part, _ in parts]),
-        np.concatenate([part.values for part, _ in parts]),
+        np.concatenate([part.lines for part in parts]),
+        np.concatenate([part.ms for part in parts]),
+        np.concatenate([part.values for part in parts]),
     )
-    odd = np.sort(np.concatenate((odd, *(untimed for _, untimed in parts))))
-    return _with_odd(source, plan, rows, odd, refusals)
+    return _with_odd(source, plan, rows, np.sort(np.concatenate(odd)), refusals)
+
+
+def _stretches(source: Source, start: int) -> Iterator[tuple[int, int]]:
+    """Start and end of stretches of whole lines, of about _BYTES each."""
+    end = len(source.padded)
+    while start < end:
+        stop = source.padded.rfind(b"\n", start, start + _BYTES) + 1
+        stop = stop or source.padded.find(b"\n", start) + 1
+        yield start, stop
+        start = stop
 
 
 def _read_part(source: Source, plan: Plan, cells: _Cells, refusals: Refusals) -> tuple[Rows, Ints]:
@@ -68,57 +79,45 @@ def _read_part(source: Source, plan: Plan, cells: _Cells, refusals: Refusals) ->
     return Rows(cells.lines, ms, _values(source, plan, cells, refusals)), untimed
 
 
-def _regular(source: Source, plan: Plan) -> tuple[_Cells, Ints]:
-    """The lines with the right number of cells, and the numbers of all other lines."""
-    first_line, width = plan.mapping.first_line, plan.mapping.width
-    begin = source.start(first_line)
-    marks = _marks(source.buffer, begin, ord(plan.mapping.delimiter))
+def _regular(
+    source: Source, mapping: Mapping, start: int, stop: int, first_line: int
+) -> tuple[_Cells, Ints]:
+    """The lines of a stretch with the right number of cells, and the numbers of all others."""
+    part = source.buffer[start:stop]
+    newline = part == _NEWLINE
+    count = int(np.count_nonzero(newline))
+    marks = np.flatnonzero((part == ord(mapping.delimiter)) | newline)
+    marks += start
     if b'"' in source.padded:
         marks = _outside_quotes(source, marks)
-    is_end = source.buffer[marks] == _NEWLINE
-    table = _whole_table(marks, is_end, width)
+    table = _whole_table(source, marks, count, mapping.width)
     if table is None:
-        return _loose(source, marks, np.flatnonzero(is_end), plan.mapping)
-    before = np.concatenate(([begin - 1], table[:-1, -1]))
-    cells = _Cells(np.arange(first_line, first_line + len(table)), before, table)
+        ends = np.flatnonzero(source.buffer[marks] == _NEWLINE)
+        lines, cells = _loose(marks, ends, mapping.width, start, first_line)
+    else:
+        lines = np.arange(first_line, first_line + len(table))
+        cells = _Cells(lines, np.concatenate(([start - 1], table[:-1, -1])), table)
     good = _sound(source, cells)
-    if good.all():
-        return cells, cells.lines[:0]
-    return cells.only(good), cells.lines[~good]
+    if good.all() and len(lines) == len(cells.lines):
+        return cells, lines[:0]
+    return cells.only(good), np.setdiff1d(lines, cells.lines[good])
 
 
-def _marks(buffer: NDArray[np.uint8], begin: int, delimiter: int) -> Ints:
-    """Where cells end."""
-    found = [np.zeros(0, np.int64)]
-    for at in range(begin, len(buffer), _BYTES):
-        part = buffer[at : at + _BYTES]
-        found.append(np.flatnonzero((part == delimiter) | (part == _NEWLINE)) + at)
-    return np.concatenate(found)
-
-
-def _whole_table(marks: Ints, is_end: Bools, width: int) -> Ints | None:
-    """The ends of cells as a table, if every line has the right number of cells."""
-    if len(marks) % width or not len(marks):
+def _whole_table(source: Source, marks: Ints, count: int, width: int) -> Ints | None:
+    """The ends of cells as a table, if every one of `count` lines has the right number."""
+    if len(marks) != count * width:
         return None
-    ends = is_end.reshape(-1, width)
-    regular = ends[:, -1].all() and np.count_nonzero(is_end) == len(ends)
-    return marks.reshape(-1, width) if regular else None
+    table = marks.reshape(-1, width)
+    return table if (source.buffer[table[:, -1]] == _NEWLINE).all() else None
 
 
-def _loose(source: Source, marks: Ints, ends: Ints, mapping: Mapping) -> tuple[_Cells, Ints]:
-    """The same where lines differ in their number of cells."""
-    if not len(ends):
-        nothing = marks[:0]
-        return _Cells(nothing, nothing, nothing.reshape(0, mapping.width)), nothing
-    counts = np.diff(ends, prepend=-1)
-    lines = np.arange(mapping.first_line, mapping.first_line + len(ends))
-    good = counts == mapping.width
-    at = ends[good] - mapping.width + 1
-    begin = source.start(mapping.first_line)
-    before = np.concatenate(([begin - 1], marks[ends[:-1]]))[good]
-    cells = _Cells(lines[good], before, marks[at[:, None] + np.arange(mapping.width)])
-    sound = _sound(source, cells)
-    return cells.only(sound), np.setdiff1d(lines, cells.lines[sound])
+def _loose(marks: Ints, ends: Ints, width: int, start: int, first_line: int) -> tuple[Ints, _Cells]:
+    """All lines, and the cells of the regular ones, where lines differ in their cells."""
+    lines = np.arange(first_line, first_line + len(ends))
+    good = np.diff(ends, prepend=-1) == width
+    before = np.concatenate(([start - 1], marks[ends[:-1]]))[good]
+    at = (ends[good] - width + 1)[:, None] + np.arange(width)
+    return lines, _Cells(lines[good], before, marks[at])
 
 
 def _sound(source: Source, cells: _Cells) -> Bools:

@@ -164,9 +164,9 @@ def _fixed(words: Words, end: Ints, width: Ints, places: int, mark: int) -> tupl
         high, also = _digits(words[end - 16], _HIGH_KEEP[length], 0, mark)
         good &= also & (width <= MOST_DIGITS + (places > 0))
     if places:
-        low = (low & np.uint64(_keeps(places))) | (
-            (low & np.uint64(_ALL ^ _keeps(places + 1))) << _EIGHT
-        )
+        above = low & np.uint64(_ALL ^ _keeps(places + 1))
+        low &= np.uint64(_keeps(places))
+        low |= above << _EIGHT
         if wide:
             low |= high >> _LAST
             high = high << _EIGHT
@@ -181,15 +181,27 @@ def _digits(word: Words, keep: Words, places: int, mark: int) -> tuple[Words, Bo
     if places:
         zeros ^= (0x30 ^ mark) << at
         over ^= (NOT_A_DIGIT ^ NOT_NOUGHT) << at
-    digits = (word ^ np.uint64(zeros)) & keep
-    return digits, (((digits + np.uint64(over)) | digits) & _TOP_BITS) == 0
+    digits = word ^ np.uint64(zeros)
+    digits &= keep
+    wrong = digits + np.uint64(over)
+    wrong |= digits
+    wrong &= _TOP_BITS
+    return digits, wrong == 0
 
 
 def _eight(digits: Words) -> Ints:
-    """The value of eight digits, a byte each."""
-    digits = digits * _TEN + (digits >> _EIGHT)
-    pairs = (digits & _PAIRS) * _FIRST + ((digits >> _SIXTEEN) & _PAIRS) * _SECOND
-    return (pairs >> _HALF).view(np.int64)
+    """The value of eight digits, a byte each. What it is given is used up."""
+    right = digits >> _EIGHT
+    digits *= _TEN
+    digits += right
+    right = digits >> _SIXTEEN
+    right &= _PAIRS
+    right *= _SECOND
+    digits &= _PAIRS
+    digits *= _FIRST
+    digits += right
+    digits >>= _HALF
+    return digits.view(np.int64)
 
 
 def to_milliseconds(numbers: Numbers, factor: int) -> tuple[Ints, Bools]:

@@ -54,6 +54,8 @@ FILE_REASONS: Mapping[str, str] = {
     "Check the dates that were chosen for the export.",
     "no_readings": "No line of the file holds readings. "
     "Export the readings as CSV, a line for each time.",
+    "no_times": "No column of the file holds times. Readings without their times cannot be kept: "
+    "export the file with the time of each line.",
     "commas_twice": "The commas stand both between columns and inside numbers, so that nobody "
     "can tell them apart. Export the file with semicolons between columns or with points "
     "inside numbers.",

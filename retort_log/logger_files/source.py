@@ -64,10 +64,16 @@ class Source:
             at = self.padded.find(b"\n", at) + 1 or len(self.padded)
         return at
 
+    def end(self, line: int) -> int:
+        """Where in `buffer` a line ends."""
+        if line > _NEAR:
+            return int(self.newlines[line - 1])
+        return self.padded.find(b"\n", self.start(line))
+
     def line(self, line: int) -> str:
         """The text of a line, without its end, cut at MAX_LINE_BYTES."""
-        start, end = self.start(line), int(self.newlines[line - 1])
-        return self.decode(start, min(end, start + MAX_LINE_BYTES))
+        start = self.start(line)
+        return self.decode(start, min(self.end(line), start + MAX_LINE_BYTES))
 
     def decode(self, start: int, end: int) -> str:
         """The text between two places of `buffer`."""
@@ -75,7 +81,7 @@ class Source:
 
     def length(self, line: int) -> int:
         """How many bytes a line has."""
-        return int(self.newlines[line - 1]) - self.start(line)
+        return self.end(line) - self.start(line)
 
 
 def open_source(raw: bytes) -> Source:
@@ -97,7 +103,7 @@ def open_source(raw: bytes) -> Source:
     if b"\n" not in body:
         body = body.replace(b"\r", b"\n")
     end = b"" if body.endswith(b"\n") else b"\n"
-    source = Source(b" " * PAD + body + end, encoding)
+    source = Source(b"".join((b" " * PAD, body, end)), encoding)
     # A line has a byte at the least.
     if len(body) > MAX_LINES and body.count(b"\n") > MAX_LINES:
         raise FileRefused("too_many_lines", limit=f"{MAX_LINES:,}")
@@ -126,7 +132,8 @@ def _from_utf16(raw: bytes, encoding: str) -> tuple[bytes, str]:
 def _encoding(raw: bytes) -> str:
     # Past the head there is usually nothing but ASCII, and that is quickly seen.
     cut = raw.find(b"\n", _HEAD) + 1
-    head = raw[:cut] if cut and raw[cut:].isascii() else raw
+    is_plain = cut and cut < len(raw) and np.frombuffer(raw, np.uint8)[cut:].max() < 128
+    head = raw[:cut] if is_plain else raw
     try:
         head.decode("utf-8")
     except UnicodeDecodeError:

@@ -125,7 +125,10 @@ class _Characters:
             word = words[end - 8 * (n + 1)] ^ np.uint64(flip)
             self.words.append(word)
             if top:
-                self.good &= (((word + np.uint64(over)) | word) & np.uint64(top)) == 0
+                wrong = word + np.uint64(over)
+                wrong |= word
+                wrong &= np.uint64(top)
+                self.good &= wrong == 0
 
     def byte(self, place: int, mask: int = 255) -> Ints:
         """The byte of a character, or the value of a digit."""
