@@ -13,7 +13,7 @@ from django.db.models import QuerySet
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE
 from crematory.units import UnitSystem, show_quantity
-from retort_log import selectors
+from retort_log import recorded, selectors
 from retort_log.doubts import FRESH
 from retort_log.models import Reading, ReadingCorrection, Run
 
@@ -97,9 +97,10 @@ def _coverage(run: Run) -> str:
     if run.burner_off_at is None:
         return ""
     every = timedelta(minutes=run.retort.permit.recording_interval_min)
-    gap = selectors.longest_gap(run.retort, run.charged_at, run.burner_off_at)
-    if gap <= every:
+    gaps = recorded.gaps(run.retort, run.charged_at, run.burner_off_at, every)
+    if not gaps:
         return ""
+    gap = max(end - start for start, end in gaps)
     return (
         f"Burner off was accepted; without what was withdrawn afterwards there is a gap of "
         f"{-(-gap // timedelta(minutes=1))} min in the readings, where at most "

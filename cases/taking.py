@@ -206,7 +206,7 @@ def _write(case: Case, attempt: Attempt, at: datetime, now: datetime) -> Custody
             place_from=moved.origin,
             place_to=moved.goal,
             token=attempt.token,
-            facts=attempt.facts.trail() | named,
+            facts=attempt.facts.trail() | named | moved.found,
         )
     )
     Case.objects.filter(pk=case.pk).update(

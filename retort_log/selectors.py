@@ -2,9 +2,8 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
-from itertools import pairwise
 from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet, Subquery
@@ -94,25 +93,6 @@ def neighbours(retort: Retort, at: datetime, apart_from: Reading | None = None) 
     return standing([*before, *after])
 
 
-def is_read(retort: Retort, after: datetime, until: datetime) -> bool:
-    """Return whether a reading that counts was taken after `after`, up to `until`."""
-    rows = Reading.objects.filter(retort=retort, at__gt=after, at__lte=until)
-    return that_count(rows).exists()
-
-
-def longest_gap(retort: Retort, start: datetime, end: datetime) -> timedelta:
-    """Return the longest time without a reading between start and end, both ends counted.
-
-    A reading taken just before `start` does not count: averages hold while remains burn.
-    """
-    times = list(_times(retort.pk, start, end))
-    edges = [start, *times, end]
-    return max(
-        (later - earlier for earlier, later in pairwise(edges)),
-        default=timedelta(0),
-    )
-
-
 def _open_run(retort: int) -> QuerySet[Any]:
     return Run.objects.filter(retort=retort, ended_at__isnull=True).select_related(
         "case", "retort__permit"
@@ -129,11 +109,3 @@ def _corrections(*readings: int) -> QuerySet[Any]:
 
 def _newest(retort: int, now: datetime) -> QuerySet[Any]:
     return that_count(Reading.objects.filter(retort=retort, at__lte=now)).order_by("-at")[:1]
-
-
-def _times(retort: int, start: datetime, end: datetime) -> QuerySet[Any]:
-    return (
-        that_count(Reading.objects.filter(retort=retort, at__range=(start, end)))
-        .order_by("at")
-        .values_list("at", flat=True)
-    )

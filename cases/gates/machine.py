@@ -18,7 +18,7 @@ from cases.gates.base import (
     shown,
 )
 from crematory import clock
-from retort_log import events, selectors, upkeep
+from retort_log import events, recorded, selectors, upkeep
 from retort_log.doubts import FRESH
 from retort_log.models import Retort
 from retort_log.run_life import Phase
@@ -163,19 +163,19 @@ def charging_temperature(s: Situation) -> Answer:
         return asked("The newest reading of the retort counts.")
     limit = retort.permit.charging_temperature_c
     citation = f"Permit {retort.permit.number}. Check with the authority."
-    reading = selectors.newest_reading(retort, s.now)
+    reading = recorded.newest(retort, "secondary", s.now)
     if reading is None or reading.at < s.now - FRESH:
         return refused(
             f"No reading of {retort.name} in the last 15 minutes.", OPERATOR, citation=citation
         )
-    if reading.secondary_c < limit:
+    if reading.celsius < limit:
         return refused(
-            f"Secondary chamber at {shown(s, reading.secondary_c, 'temperature')}; "
+            f"Secondary chamber at {shown(s, reading.celsius, 'temperature')}; "
             f"{shown(s, limit, 'temperature')} is needed.",
             "wait for the preheat and read again",
             citation=citation,
         )
-    return passed(shown(s, reading.secondary_c, "temperature"), citation)
+    return passed(shown(s, reading.celsius, "temperature"), citation)
 
 
 @gate("Disc scanned: this person's")
@@ -211,22 +211,25 @@ def not_interrupted(s: Situation) -> Answer:
 @gate("Readings reach from charge to now")
 def readings_cover(s: Situation) -> Answer:
     run = s.case.run
-    every = timedelta(minutes=run.retort.permit.recording_interval_min)
-    gap = selectors.longest_gap(run.retort, run.charged_at, s.now)
-    if gap <= every:
-        if s.now - run.charged_at > every or selectors.is_read(run.retort, run.charged_at, s.now):
+    permit = run.retort.permit
+    citation = f"Permit {permit.number}. Check with the authority."
+    every = timedelta(minutes=permit.recording_interval_min)
+    gaps = recorded.gaps(run.retort, run.charged_at, s.now, every)
+    if not gaps:
+        if s.now - run.charged_at > every or recorded.is_read(run.retort, run.charged_at, s.now):
             return passed()
         return refused(
             "No reading was taken since the charge.",
             "read the chambers and enter it; burner off comes after the charge",
-            citation=f"Permit {run.retort.permit.number}. Check with the authority.",
+            citation=citation,
         )
-    minutes = -(-gap // timedelta(minutes=1))  # rounded up: 15 min 20 s are more than 15 min
+    longest = max(end - start for start, end in gaps)
+    minutes = -(-longest // timedelta(minutes=1))  # rounded up: 15 min 20 s are more than 15 min
     return refused(
         f"A gap of {minutes} min in the readings; at most {every.seconds // 60} min may lie "
         "between two readings, from charge to now.",
         "enter the readings as the machine recorded them; a gap is never filled by guess",
-        citation=f"Permit {run.retort.permit.number}. Check with the authority.",
+        citation=citation,
     )
 
 
@@ -243,16 +246,16 @@ def flame_ended(s: Situation) -> Answer:
 def cool_enough(s: Situation) -> Answer:
     run = s.case.run
     limit = run.retort.sweep_limit_c
-    reading = selectors.newest_reading(run.retort, s.now)
+    reading = recorded.newest(run.retort, "primary", s.now)
     if reading is None or reading.at < s.now - FRESH:
         return refused(f"No reading of {run.retort.name} in the last 15 minutes.", OPERATOR)
-    if reading.primary_c > limit:
+    if reading.celsius > limit:
         return refused(
-            f"Primary chamber at {shown(s, reading.primary_c, 'temperature')}; sweep at "
+            f"Primary chamber at {shown(s, reading.celsius, 'temperature')}; sweep at "
             f"{shown(s, limit, 'temperature')} or below.",
             "wait; never reach into a hot chamber",
         )
-    return passed(shown(s, reading.primary_c, "temperature"))
+    return passed(shown(s, reading.celsius, "temperature"))
 
 
 @gate("Chamber swept clear")

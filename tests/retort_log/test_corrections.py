@@ -13,7 +13,7 @@ from chain_of_custody.models import CustodyEntry
 from chain_of_custody.verify import verify
 from crematory import clock
 from crematory.models import Facility, StaffMember
-from retort_log import corrections, selectors
+from retort_log import corrections, recorded, selectors
 from retort_log.acts import ReadingDoubted, ReadingRefused, record_reading
 from retort_log.corrections import RightValues, correct_reading
 from retort_log.models import Reading, ReadingCorrection, Retort
@@ -28,6 +28,10 @@ WRONG, RIGHT = (Decimal("880"), Decimal("650")), (Decimal("650"), Decimal("880")
 def reading(retort: Retort) -> Reading:
     with clock.pinned(AT):
         return cast.read(retort, WRONG)
+
+
+def longest_gap(retort: Retort, start: datetime, end: datetime) -> timedelta:
+    return max(b - a for a, b in recorded.gaps(retort, start, end, timedelta(0)))
 
 
 def put_right(
@@ -66,9 +70,9 @@ def test_a_withdrawn_reading_counts_as_not_there(
         with clock.pinned(AT + timedelta(minutes=20)):
             cast.read(retort, RIGHT, AT + timedelta(minutes=minutes))
     ends = AT - timedelta(minutes=15), AT + timedelta(minutes=15)
-    assert selectors.longest_gap(retort, *ends) == timedelta(minutes=15)
+    assert longest_gap(retort, *ends) == timedelta(minutes=15)
     put_right(reading, operator, None, "entered for the wrong retort")
-    assert selectors.longest_gap(retort, *ends) == timedelta(minutes=30)
+    assert longest_gap(retort, *ends) == timedelta(minutes=30)
     newest = selectors.newest_reading(retort, AT)
     assert newest is not None
     assert newest.at == ends[0]

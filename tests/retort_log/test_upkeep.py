@@ -88,6 +88,7 @@ def test_hours_and_cycles_are_counted_from_the_runs(case: Case, manager: StaffMe
     cast.bring(case, "cooling")
     retort, run = case.run.retort, case.run
     signed = cast.signature(manager)
+    assert run.burner_off_at is not None
     before = run.charged_at - timedelta(minutes=1)
     with clock.pinned(run.burner_off_at):
         ask(retort, signed, Asked("lining", Every(cycles=1), "maker", blocks=True))
