@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from retort_log.crossings import Extreme, first_highest, united
-from retort_log.readings import ON_LIMIT, Floats, Interval
+from retort_log.readings import ON_LIMIT, Bools, Floats, Interval
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,27 +75,35 @@ def turning_values(lengths: Floats, c0: Floats, c1: Floats, c2: Floats) -> tuple
 def negative_pieces(
     starts: Floats, lengths: Floats, c0: Floats, c1: Floats, c2: Floats
 ) -> list[tuple[float, float]]:
-    """Return in order where parabolas c0 + c1·τ + c2·τ² over [0, length] are below nought.
-
-    Each piece is cut at its roots; a part counts where its middle is below by more than rounding.
-    """
-    roots = _roots(c0, c1, c2)
-    cuts = np.clip(np.nan_to_num(np.sort(roots, axis=0)), 0.0, lengths)
-    edges = np.concatenate((np.zeros((1, len(starts))), cuts, lengths[None, :]))
-    edges = np.sort(edges, axis=0)
-    middles = (edges[1:] + edges[:-1]) / 2
-    is_below = c0 + middles * (c1 + middles * c2) < -ON_LIMIT
+    """Return in order where parabolas c0 + c1·τ + c2·τ² over [0, length] are below nought."""
+    edges, is_below = negative_parts(lengths, c0, c1, c2)
     # A part of no length is a cut, save where the whole piece has none and holds at an instant.
-    is_part = (edges[1:] > edges[:-1]) | ((lengths == 0) & (np.arange(len(middles)) == 0)[:, None])
+    is_part = (edges[1:] > edges[:-1]) | ((lengths == 0) & (np.arange(3) == 0)[:, None])
     piece, part = np.nonzero((is_below & is_part).T)
     begins, ends = starts[piece] + edges[part, piece], starts[piece] + edges[part + 1, piece]
     return list(zip(begins.tolist(), ends.tolist(), strict=True))
 
 
-def _roots(c0: Floats, c1: Floats, c2: Floats) -> Floats:
+def negative_parts(lengths: Floats, c0: Floats, c1: Floats, c2: Floats) -> tuple[Floats, Bools]:
+    """Cut each piece at its roots into three parts: their four edges, and which are below nought.
+
+    A part is below where its middle is, by more than rounding.
+    """
+    one, other = _roots(c0, c1, c2)
+    first = np.clip(np.fmin(one, other), 0.0, lengths)
+    second = np.clip(np.fmax(one, other), 0.0, lengths)
+    is_cut = ~np.isnan(first)
+    nothing = np.zeros_like(lengths)
+    edges = np.stack(
+        (nothing, np.where(is_cut, first, 0.0), np.where(is_cut, second, 0.0), lengths)
+    )
+    middles = (edges[1:] + edges[:-1]) / 2
+    return edges, c0 + middles * (c1 + middles * c2) < -ON_LIMIT
+
+
+def _roots(c0: Floats, c1: Floats, c2: Floats) -> tuple[Floats, Floats]:
     """Return both roots, NaN where there is none; without the cancelling of close numbers."""
     with np.errstate(divide="ignore", invalid="ignore"):
         q = -(c1 + np.copysign(np.sqrt(c1 * c1 - 4 * c2 * c0), c1)) / 2
-        roots = np.stack((q / c2, c0 / q))
-    roots[~np.isfinite(roots)] = np.nan
-    return roots
+        one, other = q / c2, c0 / q
+    return np.where(np.isfinite(one), one, np.nan), np.where(np.isfinite(other), other, np.nan)

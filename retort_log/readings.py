@@ -77,7 +77,9 @@ class Trace:
         if at.ndim != 1 or at.shape != values.shape:
             raise ReadingsError("Each reading needs one instant and one value.")
         known = ~np.isnan(values)
-        at, values = _sorted(at[known], values[known])
+        if not known.all():
+            at, values = at[known], values[known]
+        at, values = _sorted(at, values)
         at.flags.writeable = values.flags.writeable = False
         object.__setattr__(self, "seconds", at)
         object.__setattr__(self, "values", values)
@@ -104,6 +106,8 @@ class Trace:
         1,600 °F typed is stored as 871.11 °C, which is 1,599.998 °F: it was 1,600. A logger's
         values stay as they are.
         """
+        if unit == self.unit and not self.is_typed:
+            return self
         slope, shift = factors(self.unit, unit)
         values = self.values * slope + shift
         if self.is_typed and unit in TEMPERATURES:
@@ -119,6 +123,8 @@ class Trace:
 def _sorted(at: Floats, values: Floats) -> tuple[Floats, Floats]:
     if not (np.isfinite(at).all() and np.isfinite(values).all()):
         raise ReadingsError("An instant or a value is not finite.")
+    if (at[1:] > at[:-1]).all():
+        return at.copy(), values.copy()
     order = np.lexsort((values, at))
     at, values = at[order], values[order]
     same = np.diff(at) == 0
@@ -249,7 +255,7 @@ def draw(trace: Trace, unit: str, max_gap_s: float, start: float, end: float) ->
     """
     if not (end >= start and max_gap_s > 0):
         raise ReadingsError("The end lies before the start, or no distance counts as near.")
-    trace = trace.to(unit) if trace.unit != unit or trace.is_typed else trace
+    trace = trace.to(unit)
     at, values = trace.seconds, trace.values
     lo = int(np.searchsorted(at, start))
     hi = int(np.searchsorted(at, end, side="right"))
