@@ -11,11 +11,11 @@ from cases import scans, things
 from cases.errors import StepRefused
 from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer
 from cases.names import is_same_name
+from cases.plausible import expected_for
 from chain_of_custody.models import Place, Placement, open_placement
 from crematory.signatures import Signature
 from retort_log import selectors
 from retort_log.models import Processing, Run
-from retort_log.remains import plausible_range
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ def recover(case: Case, facts: Any, at: datetime) -> Moved:
 @effect
 def process(case: Case, facts: Any, at: datetime) -> Moved:
     # Kept only where it was needed; what was typed without need is no acceptance.
-    plausible = plausible_range(case.age_years, None).holds(facts.mass_kg)
+    plausible = expected_for(case).holds(facts.mass_kg)
     acceptance: Signature | None = None if plausible else facts.acceptance
     Processing.objects.create(
         case=case,

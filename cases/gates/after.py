@@ -8,9 +8,9 @@ from cases.facts import label_read
 from cases.gates import discs, labels
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.names import is_same_name
+from cases.plausible import expected_for
 from chain_of_custody.models import Paper
 from crematory.models import Role
-from retort_log.remains import plausible_range
 
 OPERATOR = "operator"
 # A scale that shows 10 g, read twice a container; common practice, no source.
@@ -47,7 +47,7 @@ def metal_settled(s: Situation) -> Answer:
 
 @gate("Mass plausible for this person")
 def mass_plausible(s: Situation) -> Answer:
-    limits = plausible_range(s.case.age_years, None)
+    limits = expected_for(s.case)
     low, high = (shown(s, kg, "mass") for kg in (limits.lowest_kg, limits.highest_kg))
     text = f"{low} to {high}: {limits.reasoning}"
     if s.facts is None:
@@ -64,7 +64,7 @@ def mass_plausible(s: Situation) -> Answer:
         return refused("Only a manager can accept this mass.", "manager")
     return refused(
         f"{shown(s, s.facts.mass_kg, 'mass')} is outside {text}. "
-        "Look again: is a part left behind, or are these another person's remains?",
+        f"{limits.doubt(s.facts.mass_kg)} The mass alone identifies nobody.",
         "a manager looks at the remains and accepts in writing, with PIN",
     )
 
