@@ -20,6 +20,7 @@ LONGEST_MS = 600_000
 LEAST_POINTS = 8  # a slip of the finger is no signature
 DOTS_PER_MM = 8
 PEN_MM, EDGE_MM = 0.5, 2
+NEAR = 20  # hundredths of a mm
 
 
 class DrawingUnfit(ValueError):
@@ -73,6 +74,28 @@ def as_png(strokes: list[Stroke]) -> bytes:
     file = io.BytesIO()
     image.save(file, "PNG", optimize=True)
     return file.getvalue()
+
+
+def as_path(strokes: list[Stroke]) -> tuple[int, int, str]:
+    """Return width and height in hundredths of a mm, and the strokes as the path of an SVG.
+
+    A point closer than a fifth of a mm to the one before is left out: no eye sees it on paper.
+    """
+    left = min(x for stroke in strokes for x, _, _ in stroke)
+    top = min(y for stroke in strokes for _, y, _ in stroke)
+    parts, width, height = [], 0, 0
+    for stroke in strokes:
+        last: tuple[int, int] | None = None
+        for x, y, _ in [*stroke, stroke[-1]]:
+            at = (x - left, y - top)
+            if last is None:
+                parts.append(f"M{at[0]} {at[1]}l0 0")
+            elif abs(at[0] - last[0]) + abs(at[1] - last[1]) < NEAR:
+                continue
+            else:
+                parts.append(f"L{at[0]} {at[1]}")
+            last, width, height = at, max(width, at[0]), max(height, at[1])
+    return width, height, "".join(parts)
 
 
 def _dots(hundredths: int) -> float:

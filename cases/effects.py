@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from cases import scans, things
 from cases.errors import StepRefused
-from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer
+from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer, ThingsReceipt
 from cases.names import is_same_name
 from cases.plausible import expected_for
 from chain_of_custody.models import Place, Placement, open_placement
@@ -164,8 +164,12 @@ def contain(case: Case, facts: Any, at: datetime) -> Moved:
 
 def _with_things(case: Case, facts: Any, at: datetime) -> None:
     """Give back, with the person or the remains, what lies here."""
-    if facts.things_are_given:
-        things.hand_out(things.due(case), facts.recipient_name, facts.identification, at)
+    lying = things.due(case)
+    if facts.things_are_given and lying:
+        receipt = ThingsReceipt.objects.create(
+            case=case, form=ThingsReceipt.Form.WITH_RECEIPT, signed_at=at
+        )
+        things.hand_out(lying, receipt, facts.recipient_name, facts.identification, at)
 
 
 @effect

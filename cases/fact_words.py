@@ -15,7 +15,14 @@ from cases.authority import EXCLUSIONS
 from cases.death import read_words
 from cases.law.page_words import title_of
 from cases.law.words import GROUNDS, PAPERS
-from cases.models import AuthorizingAgent, Case, DeviceAnswer, Hold, PersonalThing
+from cases.models import (
+    AuthorizingAgent,
+    Case,
+    DeviceAnswer,
+    Hold,
+    PersonalThing,
+    ThingsReceipt,
+)
 from cases.paper_titles import PAPER_TITLES
 from cases.right_words import class_title
 from cases.scans import DISC_MARK
@@ -100,7 +107,8 @@ LABELS: dict[str, str] = {
     "things_are_given": "personal things were given too",
     "told": "told",
     "told_at": "told at",
-    "unsigned_reason": "why nobody signed",
+    "scan": "scan of the receipt",
+    "unsigned_reason": "why it was not signed, or has no scan",
     "why": "reason",
 }
 # The same key says something else in these acts.
@@ -132,7 +140,7 @@ CHOICES: dict[str, Mapping[str, str]] = {
     "excluded": EXCLUSIONS,
     "position": dict(AuthorizingAgent.Position.choices),
     "form": dict(AuthorizingAgent.Form.choices),
-    "receipt_form": dict(AuthorizingAgent.Form.choices),
+    "receipt_form": dict(ThingsReceipt.Form.choices),
     "answer": dict(DeviceAnswer.Answer.choices),
     "outcome": dict(DeviceAnswer.Outcome.choices),
     "nuclide_use": dict(DeviceAnswer.Use.choices),

@@ -27,6 +27,7 @@ from cases.models import (
     RulesVersion,
     ThingReturned,
     ThingsLookedFor,
+    ThingsReceipt,
     WaitGround,
 )
 from cases.steps import BEFORE_CHARGE, STEPS, Step
@@ -41,7 +42,9 @@ DELIVERY, DISC, CONTAINER, RELEASE, SEALED = (
     m._meta.db_table for m in (Delivery, IdDisc, RemainsContainer, Release, SealedValue)
 )
 
-DEVICE, THING, RETURNED = (m._meta.db_table for m in (DeviceAnswer, PersonalThing, ThingReturned))
+DEVICE, THING, RETURNED, RECEIPT = (
+    m._meta.db_table for m in (DeviceAnswer, PersonalThing, ThingReturned, ThingsReceipt)
+)
 
 RULES, FACILITY = RulesVersion._meta.db_table, Facility._meta.db_table
 
@@ -331,6 +334,14 @@ def _clearing_triggers() -> list[Trigger]:
             "this thing is not to be given back",
         ),
         Trigger(
+            "thing_returned_on_receipt",
+            RETURNED,
+            "INSERT",
+            f"NOT EXISTS (SELECT 1 FROM {RECEIPT} p JOIN {THING} t ON t.case_id = p.case_id "
+            "WHERE p.id = NEW.receipt_id AND t.id = NEW.thing_id)",
+            "a thing is given back on a receipt of its case",
+        ),
+        Trigger(
             "thing_of_one_case",
             THING,
             "INSERT",
@@ -355,6 +366,7 @@ def register_all() -> None:
         PersonalThing,
         ThingReturned,
         ThingsLookedFor,
+        ThingsReceipt,
         DocumentSheet,
         WaitGround,
         LawAnswer,

@@ -12,7 +12,7 @@ from typing import Any
 
 from django.utils.formats import date_format
 
-from cases import death, documents, right
+from cases import death, documents, right, thing_paper
 from cases.gates import labels
 from cases.models import Case, Recipient
 from cases.steps import STEPS
@@ -157,6 +157,7 @@ def release(case: Case) -> Facts:
     return {
         "disc_number": _disc(case),
         "named": _people(case.recipients.all()),
+        "things": thing_paper.with_the_person(case),
         "containers": [
             {
                 "position": c.position,
@@ -180,6 +181,7 @@ def return_uncremated(case: Case) -> Facts:
         "container_kind": delivery.container_kind,
         "mass_kg": show_quantity(delivery.mass_kg, "mass", _units(case), both=True),
         "belongings": delivery.belongings,
+        "things": thing_paper.with_the_person(case),
         **_handing_over(case),
         **_signatures(case, "return_uncremated"),
     }

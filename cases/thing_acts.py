@@ -6,17 +6,20 @@ from datetime import datetime
 from typing import Any
 
 from cases.acts import do_act, need, need_open
+from cases.drawing import Stroke
 from cases.errors import ActRefused
-from cases.models import Case, PersonalThing, ThingsLookedFor
+from cases.models import Case, PersonalThing, ThingsLookedFor, ThingsReceipt
 from cases.roles import WHO
 from cases.steps import BEFORE_CHARGE
-from cases.things import Wish, due, hand_out, standing, written_at_receipt
+from cases.things import Wish, due, hand_out, meaning, standing, written_at_receipt
 from chain_of_custody import uploads_in
 from chain_of_custody.models import CustodyEntry, Upload
 from chain_of_custody.trail import Sealed
 from chain_of_custody.uploads_in import Arrived
 from crematory.models import StaffMember
 from crematory.signatures import Signature
+
+Form = ThingsReceipt.Form
 
 
 @dataclass(frozen=True)
@@ -135,6 +138,17 @@ def _complete(case: Case, note: str, now: datetime) -> dict[str, Any]:
     return {"list_is_complete": True, **({"note": Sealed(note)} if note else {})}
 
 
+@dataclass(frozen=True, kw_only=True)
+class Receipt:
+    """How the receiver signs: one of `ThingsReceipt.Form`, with what belongs to it."""
+
+    form: str
+    drawing: Arrived | None = None
+    strokes: list[Stroke] | None = None
+    scan: Arrived | None = None
+    reason: str = ""
+
+
 def give_back(
     case: Case,
     signed_by: Signature,
@@ -143,22 +157,69 @@ def give_back(
     *,
     returned_to: str,
     identification: str,
-    receipt_is_signed: bool,
+    receipt: Receipt,
 ) -> CustodyEntry:
-    """Record that things were given back to somebody who was identified and signed for them."""
+    """Record that things were given back to somebody who was identified, and their receipt.
+
+    The receiver signs on the tablet or on paper; where they do not, the reason is recorded.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(signed_by.member, *WHO["give_back"])
         need_open(locked)
         if not returned_to.strip() or not identification.strip():
             raise ActRefused("receiver_missing", "Name the receiver and what identified them.")
-        if not receipt_is_signed:
-            raise ActRefused("receipt_unsigned", "The receiver signs the receipt first.")
+        _check_receipt(receipt)
         if not things:
             raise ActRefused("unchanged", "Choose what is given back.")
         lying = {thing.pk for thing in due(locked)}
         if any(thing.pk not in lying for thing in things):
             raise ActRefused("thing_changed", "One of these does not lie here to be given back.")
-        return hand_out(things, returned_to.strip(), identification.strip(), now)
+        row, told = _sign(locked, signed_by.member, receipt, now)
+        handed = hand_out(things, row, returned_to.strip(), identification.strip(), now)
+        return handed | told
 
     return do_act("give_back", case, signed_by.member, token, write, signature="pin")
+
+
+def _check_receipt(receipt: Receipt) -> None:
+    reason = receipt.reason.strip()
+    if receipt.form not in (Form.TABLET, Form.PAPER, Form.UNSIGNED):
+        raise ActRefused("receipt_unsigned", "The receiver signs the receipt, or say why not.")
+    if receipt.form == Form.TABLET and not (receipt.drawing and receipt.strokes):
+        raise ActRefused("drawing_missing", "Nothing is drawn. Sign in the field, or on paper.")
+    if receipt.form == Form.PAPER and receipt.scan is None and not reason:
+        raise ActRefused("scan_missing", "Add the scan of the signed receipt, or say why not.")
+    if receipt.form == Form.UNSIGNED and not reason:
+        raise ActRefused("unsigned_unexplained", "Say why nobody signed for the things.")
+
+
+def _sign(
+    case: Case, member: StaffMember, receipt: Receipt, now: datetime
+) -> tuple[ThingsReceipt, dict[str, Any]]:
+    """Write the receipt with its files; return it, and what the entry says of it."""
+    drawing = scan = None
+    if receipt.form == Form.TABLET and receipt.drawing:
+        drawing = uploads_in.record(case, member, receipt.drawing)
+    if receipt.form == Form.PAPER and receipt.scan:
+        scan = uploads_in.record(case, member, receipt.scan)
+    reason = "" if drawing or scan else receipt.reason.strip()
+    row = ThingsReceipt(
+        case=case,
+        form=receipt.form,
+        drawing=drawing,
+        strokes=receipt.strokes if drawing else None,
+        scan=scan,
+        reason=reason,
+        meaning="" if receipt.form == Form.UNSIGNED else meaning(case),
+        signed_at=now,
+    )
+    row.full_clean()
+    row.save()
+    return row, {
+        "receipt_form": receipt.form,
+        **({"meaning": Sealed(row.meaning)} if row.meaning else {}),
+        **({"drawing_sha256": drawing.sha256} if drawing else {}),
+        **({"scan": uploads_in.in_trail(scan)} if scan else {}),
+        **({"unsigned_reason": Sealed(reason)} if reason else {}),
+    }

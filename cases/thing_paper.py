@@ -3,11 +3,13 @@
 from typing import Any
 
 from cases import things
-from cases.models import Case, PersonalThing
+from cases.drawing import as_path
+from cases.models import Case, PersonalThing, ThingsReceipt
 from chain_of_custody.models import CustodyEntry
 from crematory.templatetags.crematory import when
 
 Facts = dict[str, Any]
+Form = ThingsReceipt.Form
 GIVING = ("give_back", "release", "return_uncremated")
 
 
@@ -30,7 +32,7 @@ def things_form(case: Case) -> Facts:
 
 
 def things_given(case: Case) -> Facts:
-    """The receipt for what was given back: to whom, when and by whom."""
+    """The receipt for what was given back: to whom, when, by whom, and how it was signed for."""
     given = things.given(case)
     lines = [_line(thing) for thing in given]
     moments = {thing.returned.returned_at for thing in given}
@@ -38,16 +40,57 @@ def things_given(case: Case) -> Facts:
         case=case, act__in=GIVING, outcome=CustodyEntry.Outcome.DONE, happened_at__in=moments
     ).select_related("signed_by")
     names = [entry.signed_by.printed_name for entry in entries if entry.signed_by]
-    receivers = {(line["returned_to"], line["identification"]): line for line in lines}
+    receipts = {row.pk: row for row in case.things_receipts.select_related("scan")}
+    receivers: dict[Any, Facts] = {}
+    for thing, line in zip(given, lines, strict=True):
+        receipt = receipts.get(thing.returned.receipt_id or 0)
+        key = receipt.pk if receipt else (line["returned_to"], line["identification"])
+        if key not in receivers:
+            receivers[key] = {
+                "name": line["returned_to"],
+                "identification": line["identification"],
+                "returned_at": line["returned_at"],
+                **_signed(receipt, line["returned_at"]),
+            }
     return {
         "things": lines,
         "is_done": True,
         "given_by": " and ".join(dict.fromkeys(names)),
-        "receivers": [
-            {"name": name, "identification": seen, "returned_at": line["returned_at"]}
-            for (name, seen), line in receivers.items()
-        ],
+        "receivers": list(receivers.values()),
     }
+
+
+def _signed(receipt: ThingsReceipt | None, at: str) -> Facts:
+    """How the receiver signed: the drawn signature itself, where the paper is, or why not."""
+    if receipt is None:
+        return {"ink": None, "how": "", "meaning": ""}
+    ink = None
+    if receipt.strokes:
+        width, height, path = as_path(receipt.strokes)
+        ink = {"width": width, "height": height, "path": path}
+    return {"ink": ink, "how": _how(receipt, at), "meaning": receipt.meaning}
+
+
+def _how(receipt: ThingsReceipt, at: str) -> str:
+    if receipt.form == Form.TABLET:
+        return f"Drawn on the tablet, {at}"
+    if receipt.form == Form.UNSIGNED:
+        return f"Not signed: {receipt.reason}"
+    if receipt.form == Form.WITH_RECEIPT:
+        return "Signed on the receipt of the release or return"
+    if receipt.scan:
+        return f"Signed on paper; the scan is kept, SHA-256 {receipt.scan.sha256[:12]}…"
+    return f"Signed on paper; no scan: {receipt.reason}"
+
+
+def with_the_person(case: Case) -> str:
+    """The things on the receipt of the release or return: those that lie here, or went with it."""
+    went = [
+        thing
+        for thing in things.given(case)
+        if thing.returned.receipt and thing.returned.receipt.form == Form.WITH_RECEIPT
+    ]
+    return "; ".join(thing.description for thing in went or things.due(case))
 
 
 def has_due(case: Case) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from cases.models import Case, PersonalThing, ThingReturned
+from cases.models import Case, PersonalThing, ThingReturned, ThingsReceipt
 from cases.names import fold
 from chain_of_custody.models import CustodyEntry
 from chain_of_custody.trail import Sealed
@@ -76,16 +76,28 @@ def is_looked_for(case: Case) -> bool:
 
 
 def hand_out(
-    things: Sequence[PersonalThing], returned_to: str, identification: str, at: datetime
+    things: Sequence[PersonalThing],
+    receipt: ThingsReceipt,
+    returned_to: str,
+    identification: str,
+    at: datetime,
 ) -> dict[str, Any]:
     """Write the rows of things given back, and return what the entry says of it."""
     for thing in things:
         ThingReturned.objects.create(
-            thing=thing, returned_to=returned_to, identification=identification, returned_at=at
+            thing=thing,
+            receipt=receipt,
+            returned_to=returned_to,
+            identification=identification,
+            returned_at=at,
         )
     return {
         "things": Sealed("; ".join(thing.description for thing in things)),
         "returned_to": Sealed(returned_to),
         "identification": Sealed(identification),
-        "receipt_is_signed": True,
     }
+
+
+def meaning(case: Case) -> str:
+    """The sentence that a receiver signs, shown before they do and kept with the signature."""
+    return f"I received the personal things of {case.decedent_name} that are ticked here."

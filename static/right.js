@@ -93,7 +93,9 @@ for (const root of document.querySelectorAll("[data-right]")) {
   new Pad(pad);
   const show = () => {
     signs.hidden = root.querySelector("[name=position]") !== null && chosen(root, "position") !== "signed";
-    pad.hidden = chosen(root, "way") !== "tablet";
+    const way = chosen(root, "way");
+    pad.hidden = way !== "tablet";
+    for (const part of root.querySelectorAll("[data-way]")) part.hidden = way !== undefined && !part.dataset.way.split(" ").includes(way);
     const rank = root.querySelector("[name=relation]")?.value.split("/")[0];
     for (const line of root.querySelectorAll("[data-before]")) line.hidden = line.dataset.before !== rank;
   };

@@ -126,7 +126,7 @@ def give_back(life: Life) -> None:
         things.due(life.case),
         returned_to=life.person.agent,
         identification="driver licence, seen",
-        receipt_is_signed=True,
+        receipt=thing_acts.Receipt(form="paper", reason="The receipt lies with the papers."),
     )
 
 

@@ -9,18 +9,21 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils.datastructures import MultiValueDict
 
 from cases import things
+from cases.drawing import DrawingUnfit, Stroke, read_strokes
 from cases.forms.base import SignedForm, WritingForm, typed_in
-from cases.models import NAME_LENGTH, Case, PersonalThing
-from cases.thing_acts import Listed
+from cases.models import NAME_LENGTH, Case, PersonalThing, ThingsReceipt
+from cases.thing_acts import Listed, Receipt
 from chain_of_custody import uploads_in
 from chain_of_custody.uploads import UploadRefused
 from chain_of_custody.uploads_in import Arrived
 
 BLANK = 3  # lines that wait for something new
 MOST = 60
+SCANS = "application/pdf,image/jpeg,image/png,image/heic,image/heif"
 PHOTOGRAPHS = "image/jpeg,image/png,image/heic,image/heif"
 CHANGED = "This list was changed meanwhile; look at it again. What you typed is kept below."
 STATED = ("description", "kind", "wish")
+Form = ThingsReceipt.Form
 SEPARATORS = re.compile(r"[\n;,]+")
 
 
@@ -234,7 +237,7 @@ def parts_of(written: str) -> list[str]:
 
 
 class GiveBackForm(SignedForm):
-    """Things that lie here, to somebody who is identified and signs the receipt."""
+    """Things that lie here, to somebody who is identified and signs, or says why not."""
 
     things = forms.MultipleChoiceField(
         label="What is given back", widget=forms.CheckboxSelectMultiple
@@ -243,7 +246,27 @@ class GiveBackForm(SignedForm):
     identification = forms.CharField(
         label="Identification seen", max_length=200, help_text="Its kind, and who issued it."
     )
-    receipt_is_signed = forms.BooleanField(label="The receiver signed the receipt", required=False)
+    way = forms.ChoiceField(
+        label="The receiver signs",
+        choices=[
+            (Form.TABLET, "on this tablet"),
+            (Form.PAPER, "on paper"),
+            (Form.UNSIGNED, "not at all"),
+        ],
+        required=False,
+        widget=forms.RadioSelect,
+    )
+    strokes = forms.CharField(
+        label="The signature", required=False, widget=forms.HiddenInput, max_length=600_000
+    )
+    scan = forms.FileField(
+        label="Scan or photograph of the signed receipt",
+        required=False,
+        widget=forms.FileInput(attrs={"accept": SCANS}),
+    )
+    unsigned_reason = forms.CharField(
+        label="Why it is not signed, or has no scan", max_length=300, required=False
+    )
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         super().__init__(*args, facility=case.facility, **kwargs)
@@ -252,7 +275,48 @@ class GiveBackForm(SignedForm):
         assert isinstance(field, forms.MultipleChoiceField)
         field.choices = [(pk, things.words([thing])) for pk, thing in self.lying.items()]
         self.initial.setdefault("things", list(self.lying))
-        self.order_fields(["things", "returned_to", "identification", "receipt_is_signed"])
+        self.arrived: Arrived | None = None
+        self.order_fields(["things", "returned_to", "identification", "way"])
+
+    def clean_strokes(self) -> list[Stroke]:
+        try:
+            return read_strokes(self.cleaned_data["strokes"])
+        except DrawingUnfit as error:
+            raise forms.ValidationError(str(error)) from error
+
+    def clean_scan(self) -> UploadedFile | None:
+        """Look the scan through and store it; the view removes what no act recorded."""
+        scan: UploadedFile | None = self.cleaned_data["scan"]
+        if scan is not None and self.data.get("way") == Form.PAPER:
+            try:
+                self.arrived = uploads_in.arrive(scan.read(), scan.name or "")
+            except UploadRefused as refusal:
+                raise forms.ValidationError(refusal.text) from refusal
+        return scan
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        way, reason = data.get("way"), data.get("unsigned_reason")
+        if not way and "way" not in self.errors:
+            self.add_error("way", "The receiver signs the receipt, or say why not.")
+        if way == Form.TABLET and not data.get("strokes") and "strokes" not in self.errors:
+            self.add_error("way", "Nothing is drawn. Sign in the field, or on paper.")
+        if way == Form.PAPER and not data.get("scan") and not reason and "scan" not in self.errors:
+            self.add_error("scan", "Add the scan of the signed receipt, or say below why not.")
+        if way == Form.UNSIGNED and not reason:
+            self.add_error("unsigned_reason", "Say why nobody signs for the things.")
+        return data
+
+    def receipt(self, drawing: Arrived | None) -> Receipt:
+        """Return how it was signed; the form must be valid."""
+        data = self.cleaned_data
+        return Receipt(
+            form=data["way"],
+            drawing=drawing,
+            strokes=data["strokes"] if drawing else None,
+            scan=self.arrived,
+            reason=data["unsigned_reason"],
+        )
 
     def chosen(self) -> Sequence[PersonalThing]:
         """The things that were ticked, each once however often it was sent; the form is valid."""

@@ -11,6 +11,7 @@ from cases.models.clearing import (
 )
 from cases.models.holds import Hold, HoldNotice
 from cases.models.papers import OTHER_PAPER, Document, DocumentSheet
+from cases.models.receipts import ThingsReceipt
 from cases.models.remains import IdDisc, Release, RemainsContainer
 from cases.models.right import (
     AuthorityReview,
@@ -50,5 +51,6 @@ __all__ = [
     "RulesVersion",
     "ThingReturned",
     "ThingsLookedFor",
+    "ThingsReceipt",
     "WaitGround",
 ]

@@ -214,9 +214,15 @@ class ThingsLookedFor(AppendOnlyModel):
 
 
 class ThingReturned(AppendOnlyModel):
-    """A personal thing was given back against a signature."""
+    """A personal thing was given back, against a receipt."""
 
     thing = models.OneToOneField(PersonalThing, on_delete=models.PROTECT, related_name="returned")
+    receipt = models.ForeignKey(
+        "cases.ThingsReceipt",
+        on_delete=models.PROTECT,
+        null=True,  # of what was given back before receipts were kept
+        related_name="things",
+    )
     returned_to = models.CharField(max_length=NAME_LENGTH)
     identification = models.CharField(max_length=200)
     returned_at = models.DateTimeField()

@@ -14,7 +14,7 @@ from cases.errors import ActRefused, StepRefused
 from cases.models import HARMLESS, Case
 from cases.steps import BEFORE_CHARGE, next_step
 from cases.taking import take
-from cases.thing_acts import Listed
+from cases.thing_acts import Listed, Receipt
 from chain_of_custody.verify import verify
 from crematory import clock
 from crematory.models import Facility
@@ -109,10 +109,11 @@ class Clearing(RuleBasedStateMachine):
     @rule(is_signed=st.booleans())
     def give_back(self, is_signed: bool) -> None:
         due, clerk = things.due(self.case), cast.member(self.facility, cast.CLERK)
+        receipt = Receipt(form="unsigned", reason="She left." if is_signed else "")
         done = self.act(
             lambda: thing_acts.give_back(
                 self.case, cast.signature(clerk), cast.token(), due, returned_to="A",
-                identification="B", receipt_is_signed=is_signed,
+                identification="B", receipt=receipt,
             )
         )  # fmt: skip
         assert done is (bool(due) and is_signed and self.case.is_open)

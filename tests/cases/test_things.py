@@ -1,5 +1,6 @@
 """Personal things: the list, changes of mind, giving back, the receipt, and the gates."""
 
+import json
 import re
 from io import BytesIO
 from pathlib import Path
@@ -14,8 +15,8 @@ from pypdf import PdfReader
 from cases import papers, thing_acts, things
 from cases.corrections import correct
 from cases.errors import ActRefused
-from cases.models import Case
-from cases.thing_acts import Listed
+from cases.models import Case, ThingsReceipt
+from cases.thing_acts import Listed, Receipt
 from chain_of_custody.models import CustodyEntry, Upload
 from chain_of_custody.press import PrintRefused, read_paper
 from chain_of_custody.trail import facts_of
@@ -42,7 +43,7 @@ def back(case: Case, member: StaffMember, **changes: Any) -> CustodyEntry:
     told = {
         "returned_to": "Anna Agent",
         "identification": "driver licence",
-        "receipt_is_signed": True,
+        "receipt": Receipt(form="paper", reason="The scanner is broken."),
     }
     given = changes.pop("things", things.due(case))
     return thing_acts.give_back(
@@ -227,7 +228,7 @@ def test_what_goes_along_holds_nobody_back(case: Case) -> None:
 def test_a_ring_is_given_back_against_a_signature(facility: Facility, clerk: StaffMember) -> None:
     case = cast.make_case(facility)
     put(case, clerk, RING, SHAWL)
-    assert code_of(lambda: back(case, clerk, receipt_is_signed=False)) == "receipt_unsigned"
+    assert code_of(lambda: back(case, clerk, receipt=Receipt(form=""))) == "receipt_unsigned"
     assert code_of(lambda: back(case, clerk, identification=" ")) == "receiver_missing"
     assert code_of(lambda: back(case, clerk, things=[])) == "unchanged"
     shawl = next(t for t in things.standing(case) if t.wish == "goes_along")
@@ -494,36 +495,187 @@ def test_a_photograph_is_kept_and_another_file_is_not(
     assert upload.sha256 not in last.payload
 
 
-def test_giving_back_by_the_page(facility: Facility, clerk: StaffMember) -> None:
-    case, client = cast.make_case(facility), browser(clerk)
-    assert "Nothing lies here" in text_of(client, url("give-back", case))
-    put(case, clerk, RING)
-    data = {
-        "things": [str(case.things.get().pk)],
+def handing_over(case: Case, by: StaffMember, **changes: Any) -> dict[str, Any]:
+    """The page of giving back, filled in for what lies here."""
+    return {
+        "things": [str(thing.pk) for thing in things.due(case)],
         "returned_to": "Anna Agent",
         "identification": "passport",
         "token": cast.token(),
-        **signed(clerk),
+        **signed(by),
+        **changes,
     }
-    unsigned = client.post(url("give-back", case), data)
-    assert unsigned.status_code == 409
-    assert 'value="passport"' in unsigned.content.decode()
-    done = client.post(url("give-back", case), {**data, "receipt_is_signed": "on"})
-    assert done.status_code == 302
-    assert things.given(case)
+
+
+STROKES = [[[100 + 40 * n, 900 - 30 * (n % 7), 12 * n] for n in range(30)]]
+
+
+def test_the_receiver_signs_on_the_tablet(facility: Facility, clerk: StaffMember) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    assert "Nothing lies here" in text_of(client, url("give-back", case))
+    put(case, clerk, RING)
+    page = text_of(client, url("give-back", case))
+    assert "I received the personal things of Ada Example that are ticked here." in page
+    data = handing_over(case, clerk, way="tablet", strokes=json.dumps(STROKES))
+    for _ in range(2):
+        assert client.post(url("give-back", case), data).status_code == 302
+    receipt, picture = ThingsReceipt.objects.get(), Upload.objects.get()
+    assert (receipt.form, receipt.drawing, receipt.strokes) == ("tablet", picture, STROKES)
+    assert receipt.meaning in page
+    assert [thing.returned.receipt for thing in things.given(case)] == [receipt]
+    told = facts_of(case.entries.get(act="give_back"))
+    assert (told["receipt_form"], told["drawing_sha256"]) == ("tablet", picture.sha256)
+    shown = text_of(client, url("things", case))
+    assert picture.token in shown
+    assert "Signature drawn by Anna Agent" in shown
+    text = _text(papers.print_for(case, papers.KINDS["things"], clerk))
+    assert "Drawn on the tablet" in text
+    assert receipt.meaning in text
+    assert verify(facility).findings == []
+
+
+def test_the_receiver_signs_on_paper_and_the_scan_is_kept(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    put(case, clerk, RING)
+    data = handing_over(case, clerk, way="paper")
+    unsent = client.post(url("give-back", case), data)
+    assert unsent.status_code == 422
+    assert "Add the scan of the signed receipt" in unsent.content.decode()
+    assert 'value="passport"' in unsent.content.decode()
+    scan = {"scan": SimpleUploadedFile("receipt.pdf", pdf(), "application/pdf")}
+    assert client.post(url("give-back", case), data | scan).status_code == 302
+    receipt, kept = ThingsReceipt.objects.get(), Upload.objects.get()
+    assert (receipt.form, receipt.scan, receipt.reason) == ("paper", kept, "")
+    assert facts_of(case.entries.get(act="give_back"))["scan"]["sha256"] == kept.sha256
+    assert url("file-page", case, kept.token, 1) in text_of(client, url("things", case))
+    text = _text(papers.print_for(case, papers.KINDS["things"], clerk))
+    assert f"the scan is kept, SHA-256 {kept.sha256[:12]}" in text
+
+
+def test_who_does_not_sign_is_recorded_with_the_reason(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    put(case, clerk, RING)
+    data = handing_over(case, clerk, way="unsigned")
+    unexplained = client.post(url("give-back", case), data)
+    assert unexplained.status_code == 422
+    assert "Say why nobody signs" in unexplained.content.decode()
+    reason = "She cannot use her hand; her son saw it."
+    explained = data | {"unsigned_reason": reason}
+    assert client.post(url("give-back", case), explained).status_code == 302
+    assert facts_of(case.entries.get(act="give_back"))["unsigned_reason"] == reason
+    assert reason not in case.entries.get(act="give_back").payload
+    assert reason in text_of(client, url("things", case))
+    assert f"Not signed: {reason}" in _text(papers.print_for(case, papers.KINDS["things"], clerk))
+
+
+@pytest.mark.parametrize(
+    ("way", "more", "words"),
+    [
+        ("", {}, "The receiver signs the receipt, or say why not"),
+        ("tablet", {}, "Nothing is drawn"),
+        ("tablet", {"strokes": "[[[1, 1, 1]]]"}, "but a dot"),
+        ("paper", {"scan": b"no picture"}, "whatever its name says"),
+    ],
+)
+def test_what_is_no_receipt_gives_nothing_back_and_leaves_no_file(
+    facility: Facility,
+    clerk: StaffMember,
+    way: str,
+    more: dict[str, Any],
+    words: str,
+    settings: Any,
+) -> None:
+    case, client = cast.make_case(facility), browser(clerk)
+    put(case, clerk, RING)
+    before = [path for path in Path(settings.UPLOADS_DIR).rglob("*") if path.is_file()]
+    if "scan" in more:
+        more = {"scan": SimpleUploadedFile("receipt.pdf", more["scan"], "application/pdf")}
+    response = client.post(url("give-back", case), handing_over(case, clerk, way=way, **more))
+    assert response.status_code == 422
+    assert words in response.content.decode()
+    assert things.given(case) == []
+    assert [path for path in Path(settings.UPLOADS_DIR).rglob("*") if path.is_file()] == before
+
+
+def test_a_refused_giving_back_leaves_no_drawing(
+    facility: Facility, clerk: StaffMember, operator: StaffMember, settings: Any
+) -> None:
+    case = cast.make_case(facility)
+    put(case, clerk, RING)
+    before = [path for path in Path(settings.UPLOADS_DIR).rglob("*") if path.is_file()]
+    data = handing_over(case, operator, way="tablet", strokes=json.dumps(STROKES))
+    assert browser(operator).post(url("give-back", case), data).status_code == 403
+    assert [path for path in Path(settings.UPLOADS_DIR).rglob("*") if path.is_file()] == before
+
+
+@pytest.mark.parametrize(
+    ("receipt", "code"),
+    [
+        (Receipt(form="tablet"), "drawing_missing"),
+        (Receipt(form="paper", reason=" "), "scan_missing"),
+        (Receipt(form="unsigned"), "unsigned_unexplained"),
+        (Receipt(form="with_receipt"), "receipt_unsigned"),
+    ],
+)
+def test_no_thing_leaves_without_a_receipt_or_a_reason(
+    facility: Facility, clerk: StaffMember, receipt: Receipt, code: str
+) -> None:
+    case = cast.make_case(facility)
+    put(case, clerk, RING)
+    assert code_of(lambda: back(case, clerk, receipt=receipt)) == code
+    assert not ThingsReceipt.objects.exists()
+
+
+def test_the_database_gives_nothing_back_without_a_receipt_of_the_case(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    case, other = cast.make_case(facility), cast.make_case(facility)
+    put(case, clerk, RING, RING)
+    put(other, clerk, RING)
+    back(other, clerk)
+    row = {
+        "thing_id": things.due(case)[0].pk, "returned_to": "A", "identification": "B",
+        "returned_at": clock.now(),
+    }  # fmt: skip
+    for receipt in (None, ThingsReceipt.objects.get().pk):
+        with raw.refuses("on a receipt of its case"):
+            raw.insert("cases_thingreturned", receipt_id=receipt, **row)
+    blank = {"case_id": case.pk, "reason": "", "meaning": "", "signed_at": clock.now()}
+    for form, constraint in (
+        ("tablet", "things_receipt_drawn_on_tablet"),
+        ("paper", "things_receipt_signed_or_why_not"),
+        ("unsigned", "things_receipt_signed_or_why_not"),
+    ):
+        with raw.refuses(constraint):
+            raw.insert("cases_thingsreceipt", form=form, **blank)
+    scan = ThingsReceipt.objects.get()
+    with raw.refuses("written once"):
+        raw.run("UPDATE cases_thingsreceipt SET reason = 'another' WHERE id = %s", scan.pk)
+
+
+def test_the_receipt_of_the_release_names_what_went_with_it(case: Case) -> None:
+    before("release", case)
+    with clock.pinned(cast.time_of("release", case)):
+        cast.list_ring(case)
+    clerk = cast.member(case.facility, cast.CLERK)
+    blank = _text(papers.print_for(case, papers.KINDS["release_form"], clerk))
+    assert "Personal things handed over with it wedding ring" in blank
+    attempt("release", case, things_are_given=True)
+    done = _text(papers.print_for(case, papers.KINDS["release"], clerk))
+    assert "Personal things handed over with it wedding ring" in done
+    assert "and the personal things listed" in done
+    assert ThingsReceipt.objects.get().form == "with_receipt"
 
 
 def test_a_thing_sent_twice_is_given_back_once(facility: Facility, clerk: StaffMember) -> None:
     case, client = cast.make_case(facility), browser(clerk)
     put(case, clerk, RING)
-    data = {
-        "things": [str(case.things.get().pk)] * 2,
-        "returned_to": "Anna Agent",
-        "identification": "passport",
-        "receipt_is_signed": "on",
-        "token": cast.token(),
-        **signed(clerk),
-    }
+    data = handing_over(case, clerk, way="unsigned", unsigned_reason="She left.")
+    data["things"] = data["things"] * 2
     assert client.post(url("give-back", case), data).status_code == 302
     assert len(things.given(case)) == 1
 
