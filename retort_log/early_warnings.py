@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from retort_log import crossings, judged_heat
-from retort_log.finding import Finding, amount, cited, clock, instant, lasted
+from retort_log.finding import Finding, amount, cited, clock, instant, lasted, mean_over
 from retort_log.permit_rules import Averaging, Limit, PermitRules
 from retort_log.readings import Interval, Line, Trace, draw
 from retort_log.run_record import RunRecord, interval_s
@@ -85,7 +85,7 @@ def _falling(
     last = float(trace.values[-1])
     shown, least_shown = amount(last, limit.unit, limit.value), amount(limit.value, limit.unit)
     what = "The secondary chamber" if channel == "secondary" else "Oxygen"
-    mean = f"its {lasted(window)} mean is" if window else "it is"
+    mean = f"its {mean_over(window)} is" if window else "it is"
     if crossed is not None:
         left = max(60.0, round((crossed - record.end) / 60) * 60)
         words = (

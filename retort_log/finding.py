@@ -102,15 +102,22 @@ def amount(value: float | Decimal, unit: str, beside: float | Decimal | None = N
 
 
 def lasted(seconds: float) -> str:
-    """Write a length of time: "45 s", "6.5 min", "2 h 05 min"."""
+    """Write a length of time: "45 s", "6.5 min", "2 h", "2 h 05 min"."""
     if 0 < seconds < 1:
         return f"less than 1{NBSP}s"
     if seconds < 60:
         return f"{seconds:.0f}{NBSP}s"
-    if seconds < 3600:
+    if seconds < 3597:  # what rounds to 60.0 min is an hour
         return f"{seconds / 60:.1f}".removesuffix(".0") + f"{NBSP}min"
-    minutes = round(seconds / 60)
-    return f"{minutes // 60}{NBSP}h {minutes % 60:02d}{NBSP}min"
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours}{NBSP}h {minutes:02d}{NBSP}min" if minutes else f"{hours}{NBSP}h"
+
+
+def mean_over(window_s: float) -> str:
+    """Name a mean by its window: "one-hour mean", "10-minute mean"."""
+    if window_s == 3600:
+        return "one-hour mean"
+    return f"{window_s / 60:g}-minute mean"
 
 
 def clock(at: datetime | float, zone: tzinfo) -> str:

@@ -14,7 +14,7 @@ import numpy as np
 from retort_log import crossings, opacity
 from retort_log.combustion import LARGEST_FACTOR, Flow, mg_to_ppm, ppm_to_mg, residence_seconds
 from retort_log.crossings import Extreme
-from retort_log.finding import Finding, amount, cited, clock, lasted, times
+from retort_log.finding import Finding, amount, cited, clock, lasted, mean_over, times
 from retort_log.pairs import paired, product
 from retort_log.permit_rules import Averaging, Concentration, Limit, PermitRules
 from retort_log.readings import Floats, Interval, Line, Trace, draw, merged
@@ -34,13 +34,32 @@ def judged(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
 def not_recorded(what: str, title: str, why: str, limit: Limit) -> Finding:
     """Return that something which the permit limits cannot be judged, for lack of data."""
     return Finding(
-        f"not_recorded_{what}",
+        f"not_recorded_{what.replace('/', '_')}",
         f"{title} not recorded",
         why,
         citation=cited(limit),
         limit=limit.value,
         unit=limit.unit,
     )
+
+
+def _gaps(
+    record: RunRecord, rules: PermitRules, line: Line, channel: str, limit: Limit
+) -> Iterator[Finding]:
+    """Yield what a gas's record leaves out, where that is longer than readings may lie apart."""
+    gaps = tuple(gap for gap in line.gaps if gap.seconds > record.distance_s(rules))
+    if gaps:
+        name = channel if channel == "oxygen" else channel.upper()
+        yield Finding(
+            f"gap_in_{channel.replace('/', '_')}",
+            f"Gap in the record of {name}",
+            f"The record of {name} has a gap of {lasted(line.longest_gap_s)} at the longest: "
+            f"{times(gaps, record.zone)}. Nothing is judged in a gap.",
+            citation=cited(limit),
+            value=line.longest_gap_s / 60,
+            unit="minute",
+            needs_settling=True,
+        ).during(gaps)
 
 
 def smoke(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
@@ -82,11 +101,12 @@ def smoke(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
     at_least = "or more " if rule.limit_is_breach else ""
     bound = amount(rule.limit.value, "percent")
     forbids = f"{bound} {at_least}is a breach" if at_least else f"no more than {bound} is allowed"
+    count = "One six-minute mean" if len(broken) == 1 else f"{len(broken)} six-minute means"
     yield replace(
         plain,
         code="opacity_over",
         title="Smoke over its limit",
-        words=f"{len(broken)} six-minute mean(s) of opacity broke the limit: "
+        words=f"{count} of opacity broke the limit: "
         f"{times(spans, record.zone)}. The highest was {shown}; {forbids}.",
         is_breach=True,
         needs_settling=True,
@@ -181,6 +201,7 @@ def concentration(
         return
     trace = in_unit(record, rules, channel, limit.unit)
     line = draw(trace, limit.unit, record.distance_s(rules), record.start, record.end)
+    yield from _gaps(record, rules, line, channel, limit)
     not_judged_s = 0.0
     if rule.reference_oxygen is not None:
         before = line.covered_s
@@ -238,7 +259,7 @@ def _limited(
     else:
         means = trailing_means(line, 60.0 * rule.over_min, Averaging.TIME)
         found, most = means.above(float(limit.value)), means.highest()
-        of = f"{lasted(60.0 * rule.over_min)} mean of "
+        of = f"{mean_over(60.0 * rule.over_min)} of "
     if most is None:
         if len(line.at):
             why = f"No full window of the {of}{substance} lies within the run without a gap."
@@ -285,6 +306,7 @@ def oxygen(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
         why = "No reading of oxygen was taken during the run."
         yield not_recorded("oxygen", "Oxygen", why, limit)
         return
+    yield from _gaps(record, rules, line, "oxygen", limit)
     found = crossings.below(line, float(limit.value))
     shown, least = amount(lowest.value, "percent", limit.value), amount(limit.value, "percent")
     words = f"The lowest oxygen was {shown}; the permit asks for {least}."

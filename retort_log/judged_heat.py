@@ -11,7 +11,7 @@ from dataclasses import replace
 from crematory.units import convert
 from retort_log import crossings
 from retort_log.crossings import Extreme
-from retort_log.finding import Finding, amount, cited, clock, instant, lasted, times
+from retort_log.finding import Finding, amount, cited, clock, instant, lasted, mean_over, times
 from retort_log.permit_rules import Averaging, Limit, PermitRules
 from retort_log.readings import Interval, Line
 from retort_log.run_record import RunRecord
@@ -102,6 +102,8 @@ def coverage(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
     """Yield what the record of the secondary chamber leaves out."""
     line = record.line("secondary", heat_unit(rules), rules)
     stated = rules.recording_interval
+    if not record.is_over and line.end - line.start <= record.distance_s(rules):
+        return  # nothing is missing yet
     if not len(line.at):
         yield Finding(
             "not_recorded_secondary",
@@ -159,20 +161,19 @@ def minimum(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
         return  # `coverage` says so
     if window is None:
         yield from _kept(
-            record, limit, crossings.below(line, float(limit.value)), crossings.lowest(line), ""
+            record, limit, crossings.below(line, float(limit.value)), crossings.lowest(line), None
         )
         return
     means = trailing_means(line, window, rules.averaging)
     if means.is_short:
         yield _short(record, limit, means, window)
         return
-    over = f"{lasted(window)} mean of the "
-    yield from _kept(record, limit, means.below(float(limit.value)), means.lowest(), over)
+    yield from _kept(record, limit, means.below(float(limit.value)), means.lowest(), window)
     if means.not_judged_s > 0:
         yield Finding(
             "means_not_judged",
             "Means that cannot be judged",
-            f"For {lasted(means.not_judged_s)} the {lasted(window)} mean of the secondary "
+            f"For {lasted(means.not_judged_s)} the {mean_over(window)} of the secondary "
             "chamber reaches into a gap of the record and is not judged.",
             citation=cited(limit),
             value=means.not_judged_s / 60,
@@ -186,10 +187,11 @@ def _kept(
     limit: Limit,
     found: tuple[Interval, ...],
     lowest: Extreme | None,
-    mean_of: str,
+    window: float | None,
 ) -> Iterator[Finding]:
     if lowest is None:
         return
+    mean_of = f"{mean_over(window)} of the " if window else ""
     shown, least = amount(lowest.value, limit.unit, limit.value), amount(limit.value, limit.unit)
     plain = Finding(
         "minimum_kept",
@@ -212,10 +214,11 @@ def _kept(
         f"{times(found, record.zone)}. The lowest was {shown}. Below its minimum the gases "
         "leave unburnt."
     )
-    happened = record.happened(found)
+    # What pulled a mean down may lie as far back as its window.
+    happened = record.happened(found, window or 0.0)
     if happened:
         listed = ", ".join(f"{k.replace('_', ' ')} {clock(at, record.zone)}" for k, at in happened)
-        words += f" In that time: {listed}."
+        words += f" Recorded in that time: {listed}."
     yield replace(
         plain,
         code="below_minimum",

@@ -37,10 +37,11 @@ def charge(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
             needs_settling=True,
         )
         return
-    mass = convert(record.mass_kg, "kg", limit.unit.removesuffix("/hour"))
+    unit = limit.unit.removesuffix("/hour")
+    mass = convert(record.mass_kg, "kg", unit)
     # What was typed in pounds is stored to the gram, which is finer than a hundredth of a pound.
     is_over = mass.quantize(Decimal("0.01")) > limit.value
-    shown = amount(mass, limit.unit, limit.value if is_over else None)
+    shown = amount(mass, unit, limit.value if is_over else None)
     plain = Finding(
         "charge_rate",
         "Charge within the rated capacity",

@@ -41,6 +41,7 @@ class RunRecord:
     thermocouple: Thermocouple | None = None
     max_gap_s: float | None = None
     zone: tzinfo = UTC
+    _merged: dict[tuple[str, str, float], Trace] = field(default_factory=dict, init=False)
 
     @property
     def start(self) -> float:
@@ -70,20 +71,26 @@ class RunRecord:
 
     def trace(self, channel: str, unit: str, rules: PermitRules) -> Trace:
         """Return recorder and hand readings of a channel together, in this unit."""
-        both = (self.traces.get(channel), self.hand.get(channel))
-        return merged(*both, unit, self.distance_s(rules))
+        distance = self.distance_s(rules)
+        key = (channel, unit, distance)
+        if key not in self._merged:
+            both = (self.traces.get(channel), self.hand.get(channel))
+            self._merged[key] = merged(*both, unit, distance)
+        return self._merged[key]
 
     def line(self, channel: str, unit: str, rules: PermitRules) -> Line:
         """Return the line of a channel from the charge to the end, in this unit."""
         trace = self.trace(channel, unit, rules)
         return draw(trace, unit, self.distance_s(rules), self.start, self.end)
 
-    def happened(self, found: tuple[Interval, ...]) -> list[tuple[str, datetime]]:
-        """Return the events that lie within any of these times."""
+    def happened(
+        self, found: tuple[Interval, ...], before_s: float = 0.0
+    ) -> list[tuple[str, datetime]]:
+        """Return the events that lie within any of these times, or so many seconds before."""
         return [
             (kind, at)
             for kind, at in self.events
-            if any(one.start <= at.timestamp() <= one.end for one in found)
+            if any(one.start - before_s <= at.timestamp() <= one.end for one in found)
         ]
 
 

@@ -10,7 +10,7 @@ from retort_log.early_warnings import warnings
 from retort_log.findings import RunRecord, findings
 from retort_log.permit_rules import Averaging, PermitRules
 from retort_log.readings import Trace
-from tests.retort_log.test_findings import AT, MINIMUM, START, limit, permit, read, words
+from tests.retort_log.runs import AT, MINIMUM, START, limit, permit, read, words
 
 
 def live(minutes: float, secondary: Trace | None, rules: PermitRules = MINIMUM) -> dict[str, str]:
@@ -55,7 +55,7 @@ def test_a_mean_is_drawn_on_as_the_permit_averages() -> None:
     heat = read(95, falling)
     early = RunRecord(AT, AT + timedelta(minutes=95), traces={"secondary": heat})
     (found,) = warnings(early, rules)
-    assert "its 1 h 00 min mean is below 1,600 °F in" in words(found)
+    assert "its one-hour mean is below 1,600 °F in" in words(found)
     assert "below_minimum" not in {one.code for one in findings(early, rules)}
     # It crosses where 1.5 x²/60 = 60: x = 49 minutes after it began to fall.
     assert found.until is not None
