@@ -11,12 +11,11 @@ from cases.names import is_same_name
 from cases.plausible import expected_for
 from chain_of_custody.models import Paper
 from crematory.models import Role
+from retort_log.containers import Fit, fit
 
 OPERATOR = "operator"
 # A scale that shows 10 g, read twice a container; common practice, no source.
 MASS_TOLERANCE_KG = Decimal("0.050")
-# Densest packing of processed remains that is believed, kg a litre: a choice of this design.
-DENSEST_KG_PER_L = Decimal("1.1")
 
 
 @gate("Disc on the tray scanned: this person's")
@@ -92,7 +91,7 @@ def volumes_hold(s: Situation) -> Answer:
     if s.facts is None:
         return asked("Each container must be large enough for what it holds.")
     for position, c in enumerate(s.facts.containers, start=1):
-        if c.mass_kg > c.volume_l * DENSEST_KG_PER_L:
+        if fit(c.mass_kg, c.volume_l) == Fit.NO:
             return refused(
                 f"Container {position} of {shown(s, c.volume_l, 'volume')} cannot hold "
                 f"{shown(s, c.mass_kg, 'mass')}.",
