@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from retort_log.readings import ON_LIMIT, Floats, Interval, Line
+from retort_log.readings import ON_LIMIT, TOUCH_S, Floats, Interval, Line
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def united(pieces: list[tuple[float, float]]) -> tuple[Interval, ...]:
     """Make one interval of those that touch; the pieces come in order."""
     whole: list[tuple[float, float]] = []
     for start, end in pieces:
-        if whole and start <= whole[-1][1]:
+        if whole and start <= whole[-1][1] + TOUCH_S:
             whole[-1] = (whole[-1][0], max(end, whole[-1][1]))
         else:
             whole.append((start, end))

@@ -85,16 +85,18 @@ def _falling(
     last = float(trace.values[-1])
     shown, least_shown = amount(last, limit.unit, limit.value), amount(limit.value, limit.unit)
     what = "The secondary chamber" if channel == "secondary" else "Oxygen"
-    mean = f"its {mean_over(window)} is" if window else "it is"
+    keeps = f"its {mean_over(window)}" if window else "it"
     if crossed is not None:
         left = max(60.0, round((crossed - record.end) / 60) * 60)
         words = (
             f"{what} is at {shown} and falls by {amount(-60 * slope, f'{limit.unit}/minute')}: at "
-            f"this rate {mean} below {least_shown} in {lasted(left)}."
+            f"this rate {keeps} is below {least_shown} in {lasted(left)}."
         )
         code, title = f"falling_{channel}", f"{what} is about to go below its minimum"
-    elif window is None and last - least <= MARGIN[limit.unit] and slope <= 0:
+    elif last - least <= MARGIN[limit.unit] and slope <= 0:
         words = f"{what} is at {shown}, close to its minimum of {least_shown}."
+        if window and last < least:
+            words = f"{what} is at {shown}, below the {least_shown} that {keeps} has to keep."
         code, title = f"close_{channel}", f"{what} is close to its minimum"
     else:
         return

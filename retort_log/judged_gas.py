@@ -17,7 +17,7 @@ from retort_log.crossings import Extreme
 from retort_log.finding import Finding, amount, cited, clock, lasted, mean_over, times
 from retort_log.pairs import paired, product
 from retort_log.permit_rules import Averaging, Concentration, Limit, PermitRules
-from retort_log.readings import Floats, Interval, Line, Trace, draw, merged
+from retort_log.readings import NOTHING_S, Floats, Interval, Line, Trace, draw, merged
 from retort_log.run_record import RunRecord
 from retort_log.windows import trailing_means
 
@@ -207,7 +207,7 @@ def concentration(
         before = line.covered_s
         line = _corrected(record, rules, rule, line)
         not_judged_s = before - line.covered_s
-    if not_judged_s > 0 or not len(line.at):
+    if not_judged_s > NOTHING_S or not len(line.at):
         yield replace(
             not_recorded(
                 f"{channel}_oxygen",

@@ -8,6 +8,8 @@ its mean is not judged and somebody has to settle it.
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
+
 from crematory.units import convert
 from retort_log import crossings
 from retort_log.crossings import Extreme
@@ -118,16 +120,25 @@ def coverage(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
     gaps = tuple(gap for gap in line.gaps if gap.seconds > longest)
     if gaps:
         yield _gap(record, rules, line, gaps)
-    elif record.is_over and line.covered_s < line.end - line.start:
-        missing = line.end - line.start - line.covered_s
-        yield Finding(
-            "edges_not_covered",
-            "The record does not reach from end to end",
-            f"The secondary chamber's record leaves out {lasted(missing)}: "
-            f"{times(line.gaps, record.zone)}. Nothing is judged there.",
-            value=missing / 60,
-            unit="minute",
-        ).during(line.gaps)
+    if line.end > line.start:
+        yield _how_much(record, line)
+
+
+def _how_much(record: RunRecord, line: Line) -> Finding:
+    """Tell which share of the time is recorded, and the longest time without a reading."""
+    missing = sum(gap.seconds for gap in line.gaps)
+    share = 100 * (1 - missing / (line.end - line.start))
+    instants = np.concatenate(([line.start], line.at[line.is_read], [line.end]))
+    words = (
+        f"The secondary chamber is recorded for {amount(share, 'percent', 100)} of the time from "
+        f"the charge to {clock(line.end, record.zone)}. The longest time without a reading was "
+        f"{lasted(float(np.diff(instants).max()))}."
+    )
+    if line.gaps:
+        words += f" Left out, and not judged: {times(line.gaps, record.zone)}."
+    return Finding("coverage", "How much is recorded", words, value=share, unit="percent").during(
+        line.gaps
+    )
 
 
 def _gap(record: RunRecord, rules: PermitRules, line: Line, gaps: tuple[Interval, ...]) -> Finding:

@@ -27,6 +27,9 @@ Bools = NDArray[np.bool_]
 
 # Far below what any instrument resolves, far above the rounding of float64 at 2,000 degrees.
 ON_LIMIT = 1e-7
+# What summing up leaves over. An instant since 1970 is known to a quarter of a microsecond.
+NOTHING_S = 1e-3
+TOUCH_S = 1e-6
 # A typed temperature is stored in °C with two decimals, which is finer than a hundredth of a °F.
 TYPED_DECIMALS = 2
 TEMPERATURES = ("degC", "degF")

@@ -41,7 +41,9 @@ class RunRecord:
     thermocouple: Thermocouple | None = None
     max_gap_s: float | None = None
     zone: tzinfo = UTC
-    _merged: dict[tuple[str, str, float], Trace] = field(default_factory=dict, init=False)
+    _merged: dict[tuple[str, str, float], Trace] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     @property
     def start(self) -> float:

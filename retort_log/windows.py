@@ -20,7 +20,7 @@ import numpy as np
 
 from retort_log.curves import Curve
 from retort_log.permit_rules import Averaging
-from retort_log.readings import ON_LIMIT, Floats, Line
+from retort_log.readings import NOTHING_S, ON_LIMIT, Floats, Line
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,7 +34,8 @@ class Means(Curve):
     @property
     def not_judged_s(self) -> float:
         """For how long a full window would have ended, but a gap lies in it."""
-        return max(0.0, self.judgeable_s - self.covered_s)
+        missing = self.judgeable_s - self.covered_s
+        return missing if missing > NOTHING_S else 0.0
 
 
 def trailing_means(line: Line, window_s: float, averaging: Averaging) -> Means:

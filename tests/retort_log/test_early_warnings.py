@@ -92,3 +92,10 @@ def test_once_the_burner_is_off_nothing_is_about_to_happen() -> None:
 def test_old_readings_tell_nothing_of_what_comes() -> None:
     assert live(60, read(30, lambda m: 1690 - 2 * m)) == {}
     assert AT.timestamp() == START
+
+
+def test_a_chamber_below_what_its_mean_has_to_keep_is_told() -> None:
+    rules = replace(MINIMUM, averaging=Averaging.TIME, averaging_min=60)
+    heat = read(90, lambda m: 1700.0 if m < 85 else 1590.0)
+    found = live(90, heat, rules)
+    assert "below the 1,600 °F that its one-hour mean has to keep" in found["close_secondary"]

@@ -39,7 +39,7 @@ from tests.retort_log.series import floats, traces
 def test_what_is_not_stated_is_not_judged() -> None:
     found = findings(record(90, {"secondary": read(90, lambda m: 500.0)}), permit())
     assert not any(one.is_breach or one.needs_settling or one.limit for one in found)
-    assert codes(found) == {"charge_temperature", "peak_secondary"}
+    assert codes(found) == {"charge_temperature", "coverage", "peak_secondary"}
 
 
 def test_every_finding_sends_to_the_authority() -> None:
@@ -171,12 +171,14 @@ def test_hand_readings_fill_a_recorder_s_gap() -> None:
     assert not any(finding.is_breach for finding in found)
 
 
-def test_the_record_s_edges_are_told() -> None:
-    early = read(80, lambda m: 1650.0)
-    found = findings(record(90, {"secondary": early}), MINIMUM)
-    assert the("edges_not_covered", found).value == 10
-    open_run = replace(record(90, {"secondary": early}), burner_off_at=None)
-    assert "edges_not_covered" not in codes(findings(open_run, MINIMUM))
+def test_how_much_is_recorded_is_told() -> None:
+    early = read(81, lambda m: 1650.0, step_s=180)
+    found = the("coverage", findings(record(90, {"secondary": early}), MINIMUM))
+    assert found.value == pytest.approx(90)
+    assert "The longest time without a reading was 9 min." in words(found)
+    assert "Left out, and not judged: 16:21–16:30." in words(found)
+    whole = the("coverage", findings(record(81, {"secondary": early}), MINIMUM))
+    assert (whole.value, whole.intervals) == (100, ())
 
 
 def test_events_within_a_breach_are_named() -> None:
@@ -251,7 +253,8 @@ def test_a_figure_from_memory_says_so() -> None:
 
 
 def judged(trace: Trace, rules: PermitRules) -> list[tuple[str, Any, Any, Any]]:
-    shifted = Trace(trace.seconds + START, trace.values, trace.unit)
+    # Not at whole seconds, as a logger's clock is not.
+    shifted = Trace(trace.seconds * 1.000137 + START + 0.1234, trace.values, trace.unit)
     found = findings(record(60, {"secondary": shifted}), rules)
     return [
         (
