@@ -108,7 +108,7 @@ STEPS: dict[str, Step] = {
             "band_compared waiting_period papers_at_charge authorizing_agent no_dispute "
             "medical_clearance disposition_named recipients_named devices_answered devices_removed "
             "radionuclide_wait jewellery_settled operator_certified retort_free retort_fit "
-            "upkeep_current "
+            "upkeep_current permitted_hours "
             "retort_empty mass_limit charging_temperature disc_scanned label_scanned",
             "I compared disc, label and paperwork, and charged this person and no other.",
             witnessed=True,
@@ -134,7 +134,7 @@ STEPS: dict[str, Step] = {
             "Process",
             ("recovered", "processed"),
             {OPERATOR},
-            "disc_on_tray processor_empty metal_settled mass_plausible",
+            "disc_on_tray findings_settled processor_empty metal_settled mass_plausible",
             "I processed these remains and no others.",
         ),
         _step(

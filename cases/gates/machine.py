@@ -1,6 +1,6 @@
 """Gates at the machine: charge, burner off, recover."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from django.utils import timezone
 
@@ -18,10 +18,13 @@ from cases.gates.base import (
     shown,
 )
 from crematory import clock
-from retort_log import events, recorded, selectors, upkeep
+from retort_log import events, recorded, selectors, settling, upkeep
 from retort_log.doubts import FRESH
-from retort_log.models import Retort
+from retort_log.finding import CHECK
+from retort_log.models import Retort, Run
+from retort_log.permits import rules_of
 from retort_log.run_life import Phase
+from retort_log.run_record import CLOCK_SLACK_S
 
 OPERATOR = "operator"
 OFFICE = "front office"
@@ -156,26 +159,48 @@ def mass_limit(s: Situation) -> Answer:
     )
 
 
-@gate("Secondary chamber at its charging temperature")
+@gate("Chamber at its charging temperature")
 def charging_temperature(s: Situation) -> Answer:
     retort = _retort(s)
     if retort is None:
         return asked("The newest reading of the retort counts.")
     limit = retort.permit.charging_temperature_c
+    chamber = rules_of(retort.permit).charging_chamber
     citation = f"Permit {retort.permit.number}. Check with the authority."
-    reading = recorded.newest(retort, "secondary", s.now)
+    reading = recorded.newest(retort, chamber, s.now)
     if reading is None or reading.at < s.now - FRESH:
         return refused(
             f"No reading of {retort.name} in the last 15 minutes.", OPERATOR, citation=citation
         )
     if reading.celsius < limit:
         return refused(
-            f"Secondary chamber at {shown(s, reading.celsius, 'temperature')}; "
+            f"{chamber.capitalize()} chamber at {shown(s, reading.celsius, 'temperature')}; "
             f"{shown(s, limit, 'temperature')} is needed.",
             "wait for the preheat and read again",
             citation=citation,
         )
     return passed(shown(s, reading.celsius, "temperature"), citation)
+
+
+@gate("Within the hours of operation")
+def permitted_hours(s: Situation) -> Answer:
+    retort = _retort(s)
+    if retort is None:
+        return asked("The permit may name the hours in which a person may be charged.")
+    rules = rules_of(retort.permit)
+    if rules.hours is None:
+        return passed()
+    first, last = rules.hours
+    citation = f"{rules.hours_citation or f'Permit {retort.permit.number}'}. {CHECK}"
+    at = timezone.localtime(s.now, s.case.facility.zone)
+    is_within = first <= at.time() < last if first <= last else not last <= at.time() < first
+    if is_within:
+        return passed(f"{first:%H:%M} to {last:%H:%M}", citation)
+    return refused(
+        f"The permit allows a charge from {first:%H:%M} to {last:%H:%M} ({at:%Z}) only.",
+        "wait for the hours that the permit names",
+        citation=citation,
+    )
 
 
 @gate("Disc scanned: this person's")
@@ -213,7 +238,7 @@ def readings_cover(s: Situation) -> Answer:
     run = s.case.run
     permit = run.retort.permit
     citation = f"Permit {permit.number}. Check with the authority."
-    every = timedelta(minutes=permit.recording_interval_min)
+    every = timedelta(minutes=permit.recording_interval_min, seconds=CLOCK_SLACK_S)
     gaps = recorded.gaps(run.retort, run.charged_at, s.now, every)
     if not gaps:
         if s.now - run.charged_at > every or recorded.is_read(run.retort, run.charged_at, s.now):
@@ -223,14 +248,23 @@ def readings_cover(s: Situation) -> Answer:
             "read the chambers and enter it; burner off comes after the charge",
             citation=citation,
         )
+    if _gap_accepted(run, s.now):
+        return passed("A manager accepted the gap.", citation)
     longest = max(end - start for start, end in gaps)
     minutes = -(-longest // timedelta(minutes=1))  # rounded up: 15 min 20 s are more than 15 min
     return refused(
         f"A gap of {minutes} min in the readings; at most {every.seconds // 60} min may lie "
         "between two readings, from charge to now.",
-        "enter the readings as the machine recorded them; a gap is never filled by guess",
+        "enter the readings as the machine recorded them; where there are none a manager settles "
+        "the gap on the page of the run; it is never filled by guess",
         citation=citation,
     )
+
+
+def _gap_accepted(run: Run, now: datetime) -> bool:
+    """True where a manager answered to just these gaps, and none has come since."""
+    found = settling.found_of(run, now)
+    return any(one.finding.code == "gap_in_record" and one.settled for one in found)
 
 
 @gate("End of visible flame confirmed")

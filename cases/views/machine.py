@@ -34,7 +34,13 @@ from retort_log.selectors import Standing, standing
 
 CHARGE = STEPS["charge"]
 # Of the gates of a charge these ask the retort alone, and these the person alone.
-RETORT_GATES = ("retort_free", "retort_fit", "charging_temperature")
+RETORT_GATES = (
+    "retort_free",
+    "retort_fit",
+    "upkeep_current",
+    "permitted_hours",
+    "charging_temperature",
+)
 PERSON_GATES = ("waiting_period", "mass_limit", "label_scanned")
 CANDIDATES = 8
 READINGS = 12

@@ -13,7 +13,7 @@ from cases.steps import ORDER, STEPS
 from chain_of_custody.models import open_placement
 from crematory import clock
 from retort_log.events import Stated, record_event
-from retort_log.models import Retort
+from retort_log.models import PermitToOperate, Retort
 from retort_log.upkeep import Asked, ask
 from retort_log.upkeep_due import Every
 from tests import cast, raw
@@ -241,6 +241,28 @@ def upkeep_current(case: Case) -> dict[str, Any]:
     inspection = Asked("inspection", Every(days=30), "house rule", blocks=True)
     for retort in Retort.objects.filter(facility=case.facility):
         ask(retort, manager, inspection)
+    return {}
+
+
+def _permit(case: Case, **terms: Any) -> None:
+    PermitToOperate.objects.filter(facility=case.facility).update(
+        terms={"code": "p", "title": "Permit", **terms}
+    )
+
+
+@situation("charge")
+def permitted_hours(case: Case) -> dict[str, Any]:
+    at = cast.time_of("charge", case).astimezone(case.facility.zone)
+    first, last = at + timedelta(minutes=1), at + timedelta(hours=2)
+    hours = {"from": f"{first:%H:%M}", "until": f"{last:%H:%M}", "citation": "Permit"}
+    _permit(case, hours=hours)
+    return {}
+
+
+@situation("process")
+def findings_settled(case: Case) -> dict[str, Any]:
+    hotter = {"value": "1700", "unit": "degF", "citation": "Permit", "mark": "house"}
+    _permit(case, secondary_minimum=hotter)
     return {}
 
 

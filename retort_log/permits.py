@@ -1,0 +1,140 @@
+"""A house's permit to operate: what it demands as plain values, and a manager's act to state it."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+
+from chain_of_custody import trail
+from crematory import clock
+from crematory.models import Role
+from crematory.signatures import Signature
+from crematory.units import convert
+from retort_log.models import PermitToOperate
+from retort_log.permit_rules import Limit, Mark, PermitRules
+from retort_log.permit_terms import from_terms, problems, to_terms
+
+CENT = Decimal("0.01")
+
+
+class PermitRefused(Exception):
+    """The permit cannot be stated: `code` for the trail, the texts say what to do."""
+
+    def __init__(self, code: str, *texts: str) -> None:
+        super().__init__(" ".join(texts))
+        self.code = code
+        self.texts = texts
+
+
+@dataclass(frozen=True)
+class Stated:
+    """A permit as its house read it."""
+
+    number: str
+    source: str
+    expires_on: date | None
+    terms: Mapping[str, Any]
+
+
+def rules_of(permit: PermitToOperate) -> PermitRules:
+    """Return what a permit demands; from its two columns where its terms were never stated."""
+    rules = from_terms(permit.terms) if permit.terms else PermitRules("", "")
+    rules = replace(rules, code=rules.code or permit.number, title=rules.title or permit.number)
+    source = f"Permit {permit.number}"
+    if rules.charging is None:
+        limit = Limit(permit.charging_temperature_c, "degC", source, Mark.HOUSE)
+        rules = replace(rules, charging=limit, charging_chamber="secondary")
+    if rules.recording_interval is None:
+        minutes = Decimal(permit.recording_interval_min)
+        rules = replace(rules, recording_interval=Limit(minutes, "minute", source, Mark.HOUSE))
+    return rules
+
+
+def state(permit: PermitToOperate, signed_by: Signature, stated: Stated) -> PermitToOperate:
+    """State a permit anew: a manager's act, with the old terms and the new in the trail.
+
+    Raises PermitRefused; with all that is wrong with the terms.
+    """
+    member = signed_by.member
+    try:
+        with transaction.atomic():
+            return _state(permit, signed_by, stated)
+    except PermitRefused as refusal:
+        facts = {"permit": permit.number}
+        trail.record_refusal(permit.facility, "permit", [refusal.code], member, facts=facts)
+        raise
+
+
+def _state(permit: PermitToOperate, signed_by: Signature, stated: Stated) -> PermitToOperate:
+    member = signed_by.member
+    if member.facility_id != permit.facility_id or Role.MANAGER not in member.roles:
+        raise PermitRefused("role", "A manager of this facility states the permit.")
+    if not stated.number.strip() or not stated.source.strip():
+        raise PermitRefused(
+            "permit_source", "Give the number of the permit, and where and when it was read."
+        )
+    if wrong := problems(stated.terms):
+        raise PermitRefused("permit_terms", *wrong)
+    rules = from_terms(stated.terms)
+    if rules.charging is None or rules.recording_interval is None:
+        raise PermitRefused(
+            "permit_lacks",
+            "Say at which temperature a person may be charged, and how often is recorded.",
+        )
+    old = PermitToOperate.objects.select_for_update(no_key=True).get(pk=permit.pk)
+    before = _plain(old)
+    old.number, old.source = stated.number.strip(), stated.source.strip()
+    old.expires_on, old.terms = stated.expires_on, to_terms(rules)
+    old.charging_temperature_c = _celsius(rules.charging)
+    old.recording_interval_min = _minutes(rules.recording_interval)
+    old.save()
+    _append(old, signed_by, before)
+    return old
+
+
+def _celsius(limit: Limit) -> Decimal:
+    return convert(limit.value, limit.unit, "degC").quantize(CENT)
+
+
+def _minutes(limit: Limit) -> int:
+    """Whole minutes, rounded down: nobody may record more seldom than the permit says."""
+    minutes = int(convert(limit.value, limit.unit, "minute"))
+    if minutes < 1:
+        return 1
+    return minutes
+
+
+def _plain(permit: PermitToOperate) -> dict[str, Any]:
+    return {
+        "number": permit.number,
+        "source": permit.source,
+        "expires_on": permit.expires_on,
+        "terms": json.dumps(permit.terms, sort_keys=True),
+        "charging_temperature_c": permit.charging_temperature_c,
+        "recording_interval_min": permit.recording_interval_min,
+    }
+
+
+def _append(permit: PermitToOperate, signed_by: Signature, before: dict[str, Any]) -> None:
+    now = clock.now()
+    after = _plain(permit)
+    changed = {key for key in after if after[key] != before[key]}
+    trail.append(
+        trail.Act(
+            facility=permit.facility,
+            name="permit",
+            happened_at=now,
+            recorded_at=now,
+            signed_by=signed_by.member,
+            signature="pin",
+            facts={
+                "permit": permit.number,
+                **{f"old_{key}": before[key] for key in sorted(changed)},
+                **{f"new_{key}": after[key] for key in sorted(changed)},
+            },
+        )
+    )
