@@ -1,7 +1,7 @@
 """What each step writes beside its entry; called only by `cases.taking.take`."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -14,7 +14,7 @@ from cases.names import is_same_name
 from cases.plausible import expected_for
 from chain_of_custody.models import Place, Placement, open_placement
 from crematory.signatures import Signature
-from retort_log import selectors
+from retort_log import recorded
 from retort_log.models import Processing, Run
 
 
@@ -24,6 +24,8 @@ class Moved:
 
     origin: Place | None
     goal: Place | None
+    # What the effect found out, and the entry of the step states beside what was said.
+    found: dict[str, Any] = field(default_factory=dict)
 
 
 Effect = Callable[[Case, Any, datetime], Moved]
@@ -108,14 +110,14 @@ def assign_disc(case: Case, facts: Any, at: datetime) -> Moved:
 
 @effect
 def charge(case: Case, facts: Any, at: datetime) -> Moved:
-    reading = selectors.newest_reading(facts.retort, at)
+    reading = recorded.newest(facts.retort, "secondary", at)
     assert reading is not None  # the gate of the charging temperature has seen it
     Run.objects.create(
         case=case,
         retort=facts.retort,
         charged_at=at,
         charge_mass_kg=case.delivery.mass_kg,
-        charge_temperature_c=reading.secondary_c,
+        charge_temperature_c=reading.celsius,
         charge_reading=reading.reading,
     )
     return move(case, facts.retort.place, at)
@@ -123,13 +125,15 @@ def charge(case: Case, facts: Any, at: datetime) -> Moved:
 
 @effect
 def burner_off(case: Case, facts: Any, at: datetime) -> Moved:
-    Run.objects.filter(case=case).update(burner_off_at=at)
-    return stay(case)
+    run = case.run
+    digest, count = recorded.digest(run.retort, run.charged_at, at)
+    Run.objects.filter(pk=run.pk).update(burner_off_at=at, series_sha256=digest)
+    return replace(stay(case), found={"series_sha256": digest, "series_count": count})
 
 
 @effect
 def recover(case: Case, facts: Any, at: datetime) -> Moved:
-    reading = selectors.newest_reading(case.run.retort, at)
+    reading = recorded.newest(case.run.retort, "primary", at)
     assert reading is not None  # the gate that asks whether it is cool has seen it
     Run.objects.filter(case=case).update(ended_at=at, recovery_reading=reading.reading)
     return move(case, facts.place, at)

@@ -11,7 +11,9 @@ from cases.names import is_same_name
 from cases.plausible import expected_for
 from chain_of_custody.models import Paper
 from crematory.models import Role
+from retort_log import settling
 from retort_log.containers import Fit, fit
+from retort_log.finding import CHECK
 
 OPERATOR = "operator"
 # A scale that shows 10 g, read twice a container; common practice, no source.
@@ -24,6 +26,21 @@ def disc_on_tray(s: Situation) -> Answer:
     if s.facts is None:
         return asked("Scan the disc that lies with the remains on the tray.")
     return discs.matches(s, s.facts.disc_scan)
+
+
+@gate("What the run's record shows is settled")
+def findings_settled(s: Situation) -> Answer:
+    """Asked when the remains are out: nobody waits in a hot chamber for a manager's answer."""
+    waiting = settling.open_of(s.case.run, s.now)
+    if not waiting:
+        return passed()
+    titles = "; ".join(dict.fromkeys(found.finding.title for found in waiting))
+    return refused(
+        f"To be settled: {titles}.",
+        "a manager reads what was found on the page of the run, and answers it in writing, with "
+        "PIN",
+        citation=CHECK,
+    )
 
 
 @gate("Processor empty before")
