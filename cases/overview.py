@@ -1,47 +1,43 @@
-"""Reading many cases at once: what waits, who is where. Each function is one or two queries."""
+"""Reading many cases at once: what waits, who is where. Each function is one or two queries.
+
+What the pages asked for most need stands written out in `cases/overview_sql.py`.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from django.db.models import (
     BooleanField,
-    Count,
-    Exists,
     F,
-    FilteredRelation,
     Func,
     OuterRef,
-    Q,
     QuerySet,
     Subquery,
-    Window,
+    prefetch_related_objects,
 )
-from django.db.models.functions import RowNumber
 
 from cases import case_clocks, law, law_questions
+from cases import overview_sql as sql
 from cases.case_clocks import Shown
 from cases.models import Case, Hold
+from cases.models.case import days_of_death, years_of_life
 from cases.steps import BEFORE_CHARGE, FINAL_STAGES, ORDER, STEPS, Step, next_step
-from chain_of_custody.models import CustodyEntry, Place
+from chain_of_custody.models import CustodyEntry, Place, Placement
 from crematory.models import Facility
+from crematory.written import moment
 from retort_log import selectors
 from retort_log.doubts import FRESH
-from retort_log.models import Reading, Retort, Run
+from retort_log.models import Retort, Run
 
-# Of each group as many as fit a tablet's screen beside the others; the list has them all.
-GROUP_LIMIT, HOLD_LIMIT, CLOCK_LIMIT = 5, 20, 200
+CLOCK_LIMIT = 200
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
 # The index `case_open` is partial. A database uses it only where the condition stands in the
 # query as it stands in the index: written out, not as parameters.
 _IS_OPEN = Func(
     F("stage"), template=f"NOT (%(expressions)s IN ({_FINAL}))", output_field=BooleanField()
 )
-_DIED = ("died_at", "died_at_latest", "died_known_as")
-_ROW = ("number", "decedent_name", "born_on", *_DIED, "stage", "stage_since")
-
-_HOLD = ("kind", "raised_by", "ground", "opened_at", "lifted_at", "opened_by__printed_name")
 
 
 def open_cases(facility: Facility) -> QuerySet[Case]:
@@ -61,6 +57,15 @@ def with_facility(cases: Iterable[Case], facility: Facility) -> list[Case]:
     return found
 
 
+class Line(NamedTuple):
+    """A person in one line of a page: what a name, an address and a wait need."""
+
+    number: str
+    decedent_name: str
+    years: str
+    stage_since: datetime
+
+
 @dataclass(frozen=True)
 class Waiting:
     """The persons who wait for one step, longest wait first; `total` counts those not shown too."""
@@ -68,32 +73,23 @@ class Waiting:
     step: Step
     stage: str
     signers: str
-    cases: list[Case]
+    persons: list[Line]
     total: int
-
-
-def _ranked(facility: int) -> QuerySet[Any]:
-    held = Hold.objects.filter(case=OuterRef("pk"), lifted_at__isnull=True)
-    return (
-        _open_cases(facility)
-        .filter(~Exists(held))
-        .annotate(
-            rank=Window(RowNumber(), partition_by=F("stage"), order_by=F("stage_since").asc()),
-            total=Window(Count("pk"), partition_by=F("stage")),
-        )
-        .filter(rank__lte=GROUP_LIMIT)
-        .only(*_ROW)
-        .order_by("stage_since")
-    )
 
 
 def waiting(facility: Facility) -> list[Waiting]:
     """Return the groups of persons without a hold by the step that comes next."""
-    by_stage: dict[str, list[Any]] = {}
-    for case in with_facility(_ranked(facility.pk), facility):
-        by_stage.setdefault(case.stage, []).append(case)
+    by_stage: dict[str, list[Line]] = {}
+    totals: dict[str, int] = {}
+    zone = facility.zone
+    for row in sql.WAITING(facility.pk, sql.GROUP_LIMIT):
+        number, name, born_on, died_at, latest, known_as, stage, since, totals[row[6]] = row
+        latest = latest and moment(latest)
+        days = days_of_death(moment(died_at), latest, known_as, zone)
+        line = Line(number, name, years_of_life(born_on, *days), moment(since))
+        by_stage.setdefault(stage, []).append(line)
     return [
-        Waiting(step, stage, signers(step), by_stage[stage], by_stage[stage][0].total)
+        Waiting(step, stage, signers(step), by_stage[stage], totals[stage])
         for step in map(STEPS.__getitem__, ORDER)
         for stage in step.stages_from
         if stage in by_stage
@@ -107,24 +103,14 @@ def signers(step: Step) -> str:
 
 
 def open_holds(facility: Facility) -> list[Hold]:
-    """Return the holds that nobody has lifted, oldest first.
-
-    Found by the staff who opened them, who are few, and not by the cases, who are many: only
-    members of a facility open holds on its cases.
-    """
-    holds = list(_open_holds(facility.pk))
-    with_facility((hold.case for hold in holds), facility)
-    return holds
-
-
-def _open_holds(facility: int) -> QuerySet[Any]:
-    return (
-        Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
-        .select_related("case", "opened_by")
-        .only(*_HOLD, *(f"case__{n}" for n in (*_ROW, "sender")))
-        .prefetch_related("notices", "case__right_holders__facts")
-        .order_by("opened_at")[:HOLD_LIMIT]
-    )
+    """Return the holds that nobody has lifted, oldest first, with all that tells of them."""
+    found = []
+    for hold, case, member in sql.HOLDS(facility.pk, sql.HOLD_LIMIT):
+        case.facility, hold.case, hold.opened_by = facility, case, member
+        found.append(hold)
+    if found:
+        prefetch_related_objects(found, "notices", "case__right_holders__facts")
+    return found
 
 
 def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
@@ -135,13 +121,13 @@ def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
         .filter(stage__in=BEFORE_CHARGE)
         .select_related("delivery")
         .annotate(received_at=Subquery(received.values("happened_at")[:1]))
-        .only(*_ROW, "jurisdiction", "delivery__is_embalmed", "delivery__case")
+        .only(*sql.ROW, "jurisdiction", "delivery__is_embalmed", "delivery__case")
         .order_by("stage_since")[:CLOCK_LIMIT]
     )
     rules = law.tightened(facility.jurisdiction, facility.added_rules)
     if law_questions.agreed_limit(rules) is not None:
         rows = rows.prefetch_related("agreed_times")
-    return case_clocks.pressing(with_facility(rows, facility), now)[:GROUP_LIMIT]
+    return case_clocks.pressing(with_facility(rows, facility), now)[: sql.GROUP_LIMIT]
 
 
 @dataclass(frozen=True)
@@ -201,82 +187,43 @@ class Machine:
         return self.stale_at is None or self.stale_at < self.now
 
 
-def _retorts(now: datetime, facility: int) -> QuerySet[Any]:
-    retorts = Retort.objects.filter(facility=facility).select_related("place", "permit")
-    return retorts.annotate(newest=selectors.newest_of_each(now))
-
-
-def _retort(now: datetime, facility: int, code: str) -> QuerySet[Any]:
-    return _retorts(now, facility).filter(place__code=code)
-
-
-def _open_runs(facility: int) -> QuerySet[Any]:
-    return Run.objects.filter(retort__facility=facility, ended_at__isnull=True).select_related(
-        "case__disc"
-    )
-
-
-def _readings(*pks: int) -> QuerySet[Any]:
-    return Reading.objects.filter(pk__in=pks)
-
-
 def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]:
-    """Return the facility's retorts, or the one at the place with this code. Four queries."""
-    found = list(_retort(now, facility.pk, code) if code else _retorts(now, facility.pk))
-    runs = {run.retort_id: run for run in _open_runs(facility.pk)}
-    ids = [getattr(retort, "newest") for retort in found]  # noqa: B009 - annotated above
-    rows = selectors.standing(_readings(*(pk for pk in ids if pk)) if any(ids) else ())
-    readings = {row.reading.retort_id: row for row in rows}
-    with_facility((run.case for run in runs.values()), facility)
-    for retort in found:
-        if run := runs.get(retort.pk):
-            run.retort = retort  # a gate asks the run for its retort
-    return [Machine(r, runs.get(r.pk), readings.get(r.pk), now) for r in found]
+    """Return the facility's retorts, or the one at the place with this code.
 
-
-def places(facility: Facility) -> list[dict[str, Any]]:
-    """Return every place with who is there: one query, however many places there are."""
-    return [dict(row) for row in _places(facility.pk)]
-
-
-def _places(facility: int) -> QuerySet[Any]:
-    return (
-        Place.objects.filter(facility=facility)
-        .annotate(stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)))
-        .values(
-            "kind",
-            "area",
-            "name",
-            "code",
-            "is_in_use",
-            "stay__since",
-            "stay__case__number",
-            "stay__case__decedent_name",
-            "stay__case__stage",
-        )
-        .order_by("kind", "area", "code")
+    One query, and one for the corrections where one of the newest readings was corrected.
+    """
+    rows = sql.MACHINE(now, facility.pk, code) if code else sql.MACHINES(now, facility.pk)
+    corrected = selectors.standing(
+        [reading for *_, reading, was_corrected in rows if was_corrected]
     )
+    standing = {one.pk: one for one in corrected}
+    found = []
+    for retort, place, permit, run, case, disc, reading, _was_corrected in rows:
+        retort.place, retort.permit = place, permit
+        if run:
+            case.facility = facility
+            run.case, run.retort = case, retort  # a gate asks the run for its retort
+            if disc:
+                disc.case = case
+        read = reading and (standing.get(reading.pk) or selectors.Standing(reading, ()))
+        found.append(Machine(retort, run, read, now))
+    return found
 
 
-def _counted(facility: int) -> QuerySet[Any]:
-    return (
-        Place.objects.filter(facility=facility, is_in_use=True)
-        .annotate(stay=FilteredRelation("placements", condition=Q(placements__until__isnull=True)))
-        .values("kind")
-        .annotate(total=Count("pk"), taken=Count("stay"))
-        .order_by()
-    )
+def places(facility: Facility) -> list[tuple[Place, Placement | None, Case | None]]:
+    """Return every place with who is there since when: one query, however many places."""
+    return [(place, stay, case) for place, stay, case in sql.PLACES(facility.pk)]
 
 
 def free_places(facility: Facility) -> list[dict[str, Any]]:
     """Return for each kind of place how many are in use and how many of those are free."""
-    by_kind = {row["kind"]: row for row in _counted(facility.pk)}
+    counted = {kind: (total, taken) for kind, total, taken in sql.COUNTED(facility.pk)}
     return [
         {
             "label": kind.label,
-            "total": by_kind[kind]["total"],
-            "free": by_kind[kind]["total"] - by_kind[kind]["taken"],
+            "total": counted[kind][0],
+            "free": counted[kind][0] - counted[kind][1],
         }
         for kind in Place.Kind
-        if kind in by_kind
+        if kind in counted
     ]

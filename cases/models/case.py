@@ -1,7 +1,8 @@
 """The person in care, and the rules under which the case is judged."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import models
 from django.db.models import F, Q
@@ -13,6 +14,24 @@ from chain_of_custody.models import CustodyEntry
 from crematory.models import Facility
 
 NAME_LENGTH = 300
+
+
+def years_of_life(born_on: date | None, first: date, last: date) -> str:
+    """Return the years of life as shown beside a name; the death lies between two local days."""
+    died = str(first.year) if first.year == last.year else f"{first.year}/{last.year}"
+    return f"{born_on.year}–{died}" if born_on else f"died {died}"
+
+
+def days_of_death(
+    died_at: datetime, latest: datetime | None, known_as: str, zone: ZoneInfo
+) -> tuple[date, date]:
+    """Return the first and the last local day on which the death is possible."""
+    if latest is None:
+        day = died_at.astimezone(zone).date()
+        return day, day
+    if known_as == Case.DeathKnown.DATE:
+        latest -= timedelta(microseconds=1)  # the midnight that ends the day is left out
+    return died_at.astimezone(zone).date(), latest.astimezone(zone).date()
 
 
 class CaseCounter(models.Model):
@@ -148,10 +167,9 @@ class Case(models.Model):
     @property
     def days_of_death(self) -> tuple[date, date]:
         """The first and the last local day on which the death is possible."""
-        zone, latest = self.facility.zone, self.died_at_latest or self.died_at
-        if self.died_known_as == self.DeathKnown.DATE:
-            latest -= timedelta(microseconds=1)  # the midnight that ends the day is left out
-        return self.died_at.astimezone(zone).date(), latest.astimezone(zone).date()
+        return days_of_death(
+            self.died_at, self.died_at_latest, self.died_known_as, self.facility.zone
+        )
 
     @property
     def years(self) -> str:
@@ -159,9 +177,7 @@ class Case(models.Model):
 
         Where the death may lie in either of two years: "1941–2025/2026".
         """
-        first, last = (day.year for day in self.days_of_death)
-        died = str(first) if first == last else f"{first}/{last}"
-        return f"{self.born_on.year}–{died}" if self.born_on else f"died {died}"
+        return years_of_life(self.born_on, *self.days_of_death)
 
     @property
     def age_years(self) -> int | None:

@@ -1,29 +1,43 @@
 """How pages name a person: the name as a unit of its own direction, the years of life beside it."""
 
+from collections.abc import Iterable
 from html import escape
 
 from django import template
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from cases import death
 from cases.models import Case
+from cases.overview import Line, Waiting
 from cases.steps import STAGES
-from crematory.templatetags.crematory import address, ago, moment, when
+from chain_of_custody.models import Place, Placement
+from crematory.templatetags.crematory import Times, address, unchanging
 
 register = template.Library()
-# The rows of lists that are long: one tag a row, for each part of a template takes its time.
+# The rows of lists that are long: one tag a list, for each part of a template takes its time.
 WAITING_ROW = (
     '<tr><td>{person}</td><td class="text-nowrap">{number}</td>'
     '<td><span class="waited">{ago}</span><span class="quiet">{when}</span></td></tr>'
+)
+GROUP = (
+    '<section aria-labelledby="next-{verb}"><div class="table-scroll" role="region" '
+    'aria-labelledby="next-{verb}" tabindex="0"><table class="table table-calm table-group">'
+    "{head}<tbody>{rows}</tbody></table></div>{more}</section>"
 )
 LIST_ROW = (
     '<tr><td>{person}</td><td class="text-nowrap">{number}</td><td class="text-nowrap">{disc}</td>'
     '<td>{stage}</td><td>{since}</td><td class="sender">{sender}</td></tr>'
 )
+TAKEN_ROW = (
+    '<tr><th scope="row">{place}</th><td><a class="name" href="{href}"><bdi>{person}</bdi></a></td>'
+    "<td>{number}</td><td>{stage}</td><td>{since}</td></tr>"
+)
+FREE_ROW = '<tr><th scope="row">{place}</th><td colspan="4" class="quiet">{word}</td></tr>'
 
 
 @register.simple_tag
-def person(case: Case) -> SafeString:
+def person(case: Case | Line) -> SafeString:
     """`{% person case %}`: name and years. The case's facility should be at hand."""
     return mark_safe(  # noqa: S308 - both texts are escaped
         f'<bdi>{escape(case.decedent_name)}</bdi>, <span class="years">{escape(case.years)}</span>'
@@ -31,7 +45,7 @@ def person(case: Case) -> SafeString:
 
 
 @register.simple_tag
-def person_link(case: Case, css: str = "") -> SafeString:
+def person_link(case: Case | Line, css: str = "") -> SafeString:
     """`{% person_link case "name" %}`: name and years, leading to the case."""
     kind = f' class="{escape(css)}"' if css else ""
     href = escape(address("cases:case", case.number))
@@ -46,26 +60,73 @@ def died(case: Case) -> str:
 
 
 @register.simple_tag
-def waiting_row(case: Case) -> SafeString:
-    """`{% waiting_row case %}`: a person who waits, and since when."""
-    row = WAITING_ROW.format(
-        person=person_link(case, "name"),
-        number=escape(case.number),
-        ago=escape(ago(case.stage_since)),
-        when=escape(when(case.stage_since)),
+def waiting_groups(groups: Iterable[Waiting]) -> SafeString:
+    """`{% waiting_groups groups %}`: for each step who waits for it, and since when."""
+    times = Times()
+    found = (
+        GROUP.format(
+            verb=escape(group.step.verb),
+            head=unchanging(
+                "cases/_waiting_head.html",
+                verb=group.step.verb,
+                label=group.step.label,
+                signers=group.signers,
+                total=group.total,
+            ),
+            rows="".join(_waiting_row(line, times) for line in group.persons),
+            more=unchanging("cases/_waiting_more.html", stage=group.stage, total=group.total)
+            if group.total > len(group.persons)
+            else "",
+        )
+        for group in groups
     )
-    return mark_safe(row)  # noqa: S308 - every part is escaped
+    return mark_safe("".join(found))  # noqa: S308 - every part is escaped
+
+
+def _waiting_row(line: Line, times: Times) -> str:
+    return WAITING_ROW.format(
+        person=person_link(line, "name"),
+        number=escape(line.number),
+        ago=escape(times.ago(line.stage_since)),
+        when=escape(times.when(line.stage_since)),
+    )
 
 
 @register.simple_tag
-def list_row(case: Case) -> SafeString:
-    """`{% list_row case %}`: a person of the list of persons; the disc should be at hand."""
-    row = LIST_ROW.format(
-        person=person_link(case, "name"),
-        number=escape(case.number),
-        disc=escape(case.disc.number) if hasattr(case, "disc") else "",
-        stage=escape(STAGES[case.stage]),
-        since=moment(case.stage_since),
-        sender=escape(case.sender),
+def list_rows(cases: Iterable[Case]) -> SafeString:
+    """`{% list_rows page.cases %}`: the list of persons; the disc of each should be at hand."""
+    times = Times()
+    rows = (
+        LIST_ROW.format(
+            person=person_link(case, "name"),
+            number=escape(case.number),
+            disc=escape(case.disc.number) if hasattr(case, "disc") else "",
+            stage=escape(STAGES[case.stage]),
+            since=times.moment(case.stage_since),
+            sender=escape(case.sender),
+        )
+        for case in cases
     )
-    return mark_safe(row)  # noqa: S308 - every part is escaped
+    return mark_safe("".join(rows))  # noqa: S308 - every part is escaped
+
+
+@register.simple_tag
+def place_rows(rows: Iterable[tuple[Place, Placement | None, Case | None]]) -> SafeString:
+    """`{% place_rows group.rows %}`: each place with who is there, or that it is free."""
+    times, free, unused = Times(), escape(_("Free")), escape(_("Out of use"))
+    found = []
+    for place, stay, case in rows:
+        if stay and case:
+            row = TAKEN_ROW.format(
+                place=escape(place.name),
+                href=escape(address("cases:case", case.number)),
+                person=escape(case.decedent_name),
+                number=escape(case.number),
+                stage=escape(STAGES[case.stage]),
+                since=times.moment(stay.since),
+            )
+        else:
+            word = free if place.is_in_use else unused
+            row = FREE_ROW.format(place=escape(place.name), word=word)
+        found.append(row)
+    return mark_safe("".join(found))  # noqa: S308 - every part is escaped

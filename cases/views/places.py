@@ -8,7 +8,6 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from cases import overview
-from cases.steps import STAGES
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 from chain_of_custody.models import Place
@@ -23,22 +22,20 @@ def places(request: StaffRequest) -> HttpResponse:
 
 
 def _groups(facility: Facility) -> list[dict[str, Any]]:
-    rows = overview.places(facility)
-    for row in rows:
-        row["stage_word"] = STAGES.get(row["stay__case__stage"] or "", "")
-    kinds = list(Place.Kind)  # in the order of the path; the database orders by their names
-    rows.sort(key=lambda row: kinds.index(row["kind"]))
+    # In the order of the path; the database orders by their names.
+    order = {kind: number for number, kind in enumerate(Place.Kind)}
+    rows = sorted(overview.places(facility), key=lambda row: order[Place.Kind(row[0].kind)])
     groups = []
-    for (kind, area), members in groupby(rows, key=lambda row: (row["kind"], row["area"])):
+    for (kind, area), members in groupby(rows, key=lambda row: (row[0].kind, row[0].area)):
         inside = list(members)
-        usable = [row for row in inside if row["is_in_use"]]
+        usable = [stay for place, stay, _case in inside if place.is_in_use]
         groups.append(
             {
                 "kind": Place.Kind(kind).label,
                 "area": area,
                 "rows": inside,
                 "total": len(usable),
-                "free": sum(row["stay__since"] is None for row in usable),
+                "free": usable.count(None),
             }
         )
     return groups

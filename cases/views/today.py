@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 
 from cases import holds, overview
 from cases.law import CHECK_LOCALLY
+from cases.pressing import pressing
 from cases.roles import WHO, power
 from cases.views.kept import UNTIL, Kept
 from cases.views.requests import StaffRequest
@@ -23,7 +24,7 @@ def today(request: StaffRequest) -> HttpResponse:
         machines = overview.machines(facility, clock.now())
         return {
             "holds": [(hold, holds.not_told(hold)) for hold in overview.open_holds(facility)],
-            "pressing": overview.pressing(facility, clock.now()),
+            "pressing": pressing(facility, clock.now()),
             "check_locally": CHECK_LOCALLY,
             "groups": overview.waiting(facility),
             "machines": machines,

@@ -6,6 +6,7 @@ And the small parts of which every page has many: marks, addresses, what never c
 from datetime import UTC, date, datetime, timedelta, tzinfo
 from decimal import Decimal
 from functools import lru_cache
+from html import escape
 
 from django import template
 from django.conf import settings
@@ -14,7 +15,6 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
-from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -23,11 +23,13 @@ from crematory import clock
 from crematory.units import KindName, UnitSystem, show_quantity
 
 register = template.Library()
+MINUTE = timedelta(minutes=1)
+TOKEN = "\ufdd0token\ufdd0"  # noqa: S105 - stands for a form's token; no name holds what is no character
 ARGUMENT = "90807060504030"  # stands for an argument; no part of an address of ours
 
 
 @register.simple_tag
-def unchanging(template_name: str, **words: str) -> SafeString:
+def unchanging(template_name: str, **words: str | int) -> SafeString:
     """`{% unchanging "_nav.html" here="today" %}`: a part that these words alone decide.
 
     It is rendered once a process and language, without request, so it can hold nothing of it.
@@ -39,9 +41,26 @@ def unchanging(template_name: str, **words: str) -> SafeString:
 
 @lru_cache(maxsize=512)
 def _rendered(
-    template_name: str, words: tuple[tuple[str, str], ...], language: str | None
+    template_name: str, words: tuple[tuple[str, str | int], ...], language: str | None
 ) -> SafeString:
     return render_to_string(template_name, dict(words))
+
+
+@register.simple_tag(takes_context=True)
+def bar(context: Context, autofocus: bool = False) -> SafeString:
+    """`{% bar autofocus=True %}`: the bar on top of every page of a member who is signed in.
+
+    It is rendered once for each member; the token of its forms is put in for each request.
+    """
+    member, facility = context["request"].user, context.get("facility")
+    words = {
+        "house": facility.name if facility else "",
+        "name": member.printed_name or str(member),
+        "autofocus": autofocus,
+        "token": TOKEN,
+    }
+    token = escape(str(context.get("csrf_token", "")))
+    return mark_safe(unchanging("_bar.html", **words).replace(TOKEN, token))  # noqa: S308 - escaped
 
 
 @register.simple_tag
@@ -71,13 +90,32 @@ def _around(name: str, count: int) -> list[str]:
     return [*parts, rest]
 
 
+class Times:
+    """`when`, `ago` and `moment` for the rows of a list: zone, language and now are asked once."""
+
+    def __init__(self) -> None:
+        self._now = clock.now()
+        self._zone, self._language = timezone.get_current_timezone(), get_language()
+
+    def when(self, value: datetime) -> str:
+        """As the filter `when`."""
+        return _when(value.astimezone(UTC), self._zone, self._language)
+
+    def ago(self, value: datetime) -> str:
+        """As the filter `ago`."""
+        return _in_or_ago(-(-(value - self._now) // MINUTE), self._language)
+
+    def moment(self, value: datetime) -> str:
+        """As the tag `moment`: both, escaped."""
+        return f'{escape(self.when(value))} <span class="ago">{escape(self.ago(value))}</span>'
+
+
 @register.simple_tag
 def moment(value: datetime | None) -> SafeString:
     """`{% moment case.stage_since %}`: the time, and beside it how far it is from now."""
     if value is None:
         return mark_safe("")
-    span = f'<span class="ago">{escape(ago(value))}</span>'
-    return mark_safe(f"{escape(when(value))} {span}")  # noqa: S308 - both texts are escaped
+    return mark_safe(Times().moment(value))  # noqa: S308 - both texts are escaped
 
 
 @register.simple_tag(takes_context=True)
@@ -128,7 +166,7 @@ def ago(value: datetime | None) -> str:
         return ""
     # The clock answers in UTC: two times of one local zone would subtract by wall clock.
     difference = value - clock.now()
-    return _in_or_ago(-(-difference // timedelta(minutes=1)), get_language())
+    return _in_or_ago(-(-difference // MINUTE), get_language())
 
 
 @lru_cache(maxsize=4096)

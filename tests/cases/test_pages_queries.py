@@ -31,13 +31,13 @@ PAGES: dict[str, Callable[[Client], str]] = {
 
 
 QUERIES = {
-    "today": 10,  # holds, terms of the law, groups, retorts, runs, readings, corrections, places
+    "today": 8,  # holds, terms of the law (two), groups, machines, places
     "list": 3,
     "found": 4,  # is it a disc's number?
     "everybody": 3,
-    "machines": 6,  # retorts, runs, readings and their corrections
+    "machines": 3,  # one more for the corrections of a reading that was corrected
     # and the tagged persons, their labels and holds, the retort's gates, its last readings
-    "machine": 13,
+    "machine": 12,
     "places": 3,
     "house": 4,  # staff and retorts
 }

@@ -33,7 +33,7 @@ class TestToday:
         many_cases(facility, 30)
         [group] = overview.waiting(facility)
         assert group.total == 30
-        assert [c.number for c in group.cases] == [f"QV25-{n:05d}-X" for n in range(5)]
+        assert [line.number for line in group.persons] == [f"QV25-{n:05d}-X" for n in range(5)]
         page = text_of(as_clerk, reverse("today"))
         assert "All 30" in page
         assert "?state=expected" in page

@@ -7,10 +7,13 @@ from django.urls import reverse
 
 from cases.gates import PASSED, REFUSED, Verdict
 from cases.models import Case
+from cases.overview import Line, Waiting
+from cases.steps import STEPS
 from cases.templatetags.gates import gate_row, reason, short_gate_row
-from cases.templatetags.persons import list_row, waiting_row
+from cases.templatetags.persons import list_rows, place_rows, waiting_groups
 from cases.templatetags.trails import trail_facts
 from cases.trail_lines import Fact
+from chain_of_custody.models import Place, Placement
 from crematory import clock
 from crematory.templatetags.crematory import address, ago, when
 from tests import cast
@@ -24,13 +27,18 @@ def case(db: None) -> Case:
 
 
 def test_rows_of_persons_escape_what_was_typed(case: Case) -> None:
-    for row in (waiting_row(case), list_row(case)):
+    line = Line(case.number, case.decedent_name, case.years, case.stage_since)
+    group = Waiting(STEPS["receive"], "expected", "clerk", [line], 2)
+    place, stay = Place(name=TYPED), Placement(since=case.stage_since)
+    assert place_rows([(place, None, None)]).count(SHOWN) == 1
+    assert place_rows([(place, stay, case)]).count(SHOWN) == 2  # the place and the name
+    for row in (waiting_groups([group]), list_rows([case]), place_rows([(place, stay, case)])):
         assert "<b>" not in row
         assert SHOWN in row
         assert reverse("cases:case", args=[case.number]) in row
         assert when(case.stage_since) in row
         assert ago(case.stage_since) in row
-    assert list_row(case).count(SHOWN) == 2  # the name and the sender
+    assert list_rows([case]).count(SHOWN) == 2  # the name and the sender
 
 
 def test_a_refused_gate_says_all_that_it_knows(case: Case) -> None:

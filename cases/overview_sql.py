@@ -1,0 +1,87 @@
+"""What Today, the machines and the places ask of the database, written out.
+
+`cases/overview.py` makes of these rows what the pages show. The texts hold to what SQLite and
+PostgreSQL have in common; tests compare their answers with those of the framework's queries.
+"""
+
+from crematory.written import Part, Written
+
+# Of each group as many as fit a tablet's screen beside the others; the list has them all.
+GROUP_LIMIT = 5
+HOLD_LIMIT = 20
+DIED = ("died_at", "died_at_latest", "died_known_as")
+ROW = ("number", "decedent_name", "born_on", *DIED, "stage", "stage_since")
+
+# Of each who waits a line only: they are the many, and to make whole cases of them takes its time.
+# The stages of open cases stand as the partial index `case_open` has them: a database uses it
+# only where the query says the same, and not for parameters.
+WAITING = Written(
+    "SELECT c.number, c.decedent_name, c.born_on, c.died_at, c.died_at_latest, c.died_known_as,"
+    " c.stage, c.stage_since, w.total FROM ("
+    "SELECT c.id, ROW_NUMBER() OVER (PARTITION BY c.stage ORDER BY c.stage_since, c.id) AS place,"
+    " COUNT(*) OVER (PARTITION BY c.stage) AS total"
+    " FROM cases_case c WHERE NOT (c.stage IN ('released', 'returned')) AND c.facility_id = %s"
+    " AND NOT EXISTS (SELECT 1 FROM cases_hold h WHERE h.case_id = c.id AND h.lifted_at IS NULL)"
+    ") w JOIN cases_case c ON c.id = w.id WHERE w.place <= %s ORDER BY c.stage_since, c.id",
+)
+
+# Found by the staff who opened them, who are few, and not by the cases, who are many: only
+# members of a facility open holds on its cases.
+HOLDS = Written(
+    "SELECT {h}, {c}, {s} FROM cases_hold h"
+    " JOIN crematory_staffmember s ON s.id = h.opened_by_id JOIN cases_case c ON c.id = h.case_id"
+    " WHERE s.facility_id = %s AND h.lifted_at IS NULL"
+    " ORDER BY h.opened_at, h.id LIMIT %s",
+    h=Part("cases.Hold", "case", "opened_by", "kind", "raised_by", "ground", "opened_at",
+           "lifted_at"),
+    c=Part("cases.Case", *ROW, "sender"),
+    s=Part("crematory.StaffMember", "printed_name"),
+)  # fmt: skip
+
+# Each retort with its open run and who lies in it, and its newest reading that counts: one whose
+# newest correction does not withdraw it. The last column says whether that was ever corrected.
+_MACHINES = (
+    "SELECT {r}, {p}, {t}, {u}, {c}, {d}, {g},"
+    " EXISTS (SELECT 1 FROM retort_log_readingcorrection k WHERE k.reading_id = g.id)"
+    " FROM retort_log_retort r"
+    " JOIN chain_of_custody_place p ON p.id = r.place_id"
+    " JOIN retort_log_permittooperate t ON t.id = r.permit_id"
+    " LEFT JOIN retort_log_run u ON u.retort_id = r.id AND u.ended_at IS NULL"
+    " LEFT JOIN cases_case c ON c.id = u.case_id"
+    " LEFT JOIN cases_iddisc d ON d.case_id = c.id"
+    " LEFT JOIN retort_log_reading g ON g.id = ("
+    "SELECT n.id FROM retort_log_reading n WHERE n.retort_id = r.id AND n.at <= %s"
+    " AND NOT EXISTS (SELECT 1 FROM retort_log_readingcorrection w"
+    " WHERE w.reading_id = n.id AND w.is_withdrawn AND NOT EXISTS ("
+    "SELECT 1 FROM retort_log_readingcorrection x"
+    " WHERE x.reading_id = n.id AND x.ordinal > w.ordinal))"
+    " ORDER BY n.at DESC LIMIT 1)"
+    " WHERE r.facility_id = %s"
+)
+_OF_A_MACHINE = {
+    "r": Part("retort_log.Retort"),
+    "p": Part("chain_of_custody.Place"),
+    "t": Part("retort_log.PermitToOperate"),
+    "u": Part("retort_log.Run"),
+    "c": Part("cases.Case"),
+    "d": Part("cases.IdDisc"),
+    "g": Part("retort_log.Reading"),
+}
+MACHINES = Written(f"{_MACHINES} ORDER BY r.name", **_OF_A_MACHINE)
+MACHINE = Written(f"{_MACHINES} AND p.code = %s", **_OF_A_MACHINE)
+
+PLACES = Written(
+    "SELECT {p}, {s}, {c} FROM chain_of_custody_place p"
+    " LEFT JOIN chain_of_custody_placement s ON s.place_id = p.id AND s.until IS NULL"
+    " LEFT JOIN cases_case c ON c.id = s.case_id"
+    " WHERE p.facility_id = %s ORDER BY p.kind, p.area, p.code",
+    p=Part("chain_of_custody.Place", "kind", "area", "name", "code", "is_in_use"),
+    s=Part("chain_of_custody.Placement", "since"),
+    c=Part("cases.Case", "number", "decedent_name", "stage"),
+)
+
+COUNTED = Written(
+    "SELECT p.kind, COUNT(p.id), COUNT(s.id) FROM chain_of_custody_place p"
+    " LEFT JOIN chain_of_custody_placement s ON s.place_id = p.id AND s.until IS NULL"
+    " WHERE p.facility_id = %s AND p.is_in_use GROUP BY p.kind"
+)
