@@ -5,9 +5,10 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils.datastructures import MultiValueDict
 
 from cases import house_rules, law
-from cases.forms.base import new_token
+from cases.forms.base import new_token, typed_in
 from cases.forms.staff import Signed
 from cases.law.shape import TABLES
 from crematory import clock
@@ -18,9 +19,20 @@ class _RuleForm(Signed):
     token = forms.CharField(max_length=43, widget=forms.HiddenInput)
     path = forms.CharField(max_length=100, widget=forms.HiddenInput)
 
+    is_kept = False  # True while it shows what was typed before and was never sent
+
     def __init__(self, *args: Any, path: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.initial.update(token=new_token(), path=path)
+
+    def keep(self, data: MultiValueDict[str, str] | None) -> None:
+        """Show, unbound, what was typed on this page about this value before the session ended."""
+        if self.is_bound or data is None or data.get("path") != self.initial["path"]:
+            return
+        kept = typed_in(self, data)
+        kept["token"] = kept.get("token") or new_token()
+        self.initial.update(kept)
+        self.is_kept = True
 
 
 class TakeBackForm(_RuleForm):

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from cases import house_rules, law, staffing
 from cases.errors import ActRefused
 from cases.forms import staff as staff_forms
+from cases.forms.base import typed_in
 from cases.views.answering import pop_kept, record_bad_signature
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest, need_role
@@ -171,7 +172,11 @@ def member_act(request: StaffRequest, code: str, act: str) -> HttpResponse:
     subject = _member(request, code)
     form_class, _title, change, said = ACTS[act]
     if request.method != "POST":
-        return redirect("member", code=code)
+        if not (kept := pop_kept(request)):
+            return redirect("member", code=code)
+        shown = form_class(prefix=act)
+        shown.initial.update(typed_in(shown, kept))
+        return _member_page(request, subject, {act: shown})
     form = form_class(request.POST, prefix=act)
     name = f"staff.{TRAIL_NAMES.get(act, act)}"
     if done(request, form, name, lambda signed_by, stated: change(signed_by, subject, stated)):

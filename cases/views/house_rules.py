@@ -5,6 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.datastructures import MultiValueDict
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -12,6 +13,7 @@ from cases import house_rules, law
 from cases.forms.house_rules import AskMoreForm, TakeBackForm, is_answer
 from cases.law.page_words import sections, title_of
 from cases.roles import WHO, power
+from cases.views.answering import pop_kept
 from cases.views.house import SECRETS, WRITES, done
 from cases.views.requests import StaffRequest, need_role
 from crematory.models import Role
@@ -35,13 +37,20 @@ def rules(request: StaffRequest) -> HttpResponse:
     )
 
 
+def _path(request: StaffRequest, kept: MultiValueDict[str, str] | None) -> str:
+    """Which value it is about: as sent, as the address says, or as it was kept before a sign-in."""
+    asked = (request.POST or request.GET).get("path", "")
+    return asked or (kept.get("path", "") if kept else "")
+
+
 @sensitive_post_parameters(*SECRETS)
 @require_http_methods(WRITES)
 def ask_more(request: StaffRequest) -> HttpResponse:
     """Ask more than the law in one value, or put in the local authority's answer."""
     need_role(request, Role.MANAGER)
     facility = request.facility
-    path = (request.POST or request.GET).get("path", "")
+    kept = pop_kept(request)
+    path = _path(request, kept)
     by_law = law.jurisdiction(facility.jurisdiction)
     offer = next((offer for offer in law.offers(by_law) if offer.path == path), None)
     if offer is None:
@@ -49,6 +58,7 @@ def ask_more(request: StaffRequest) -> HttpResponse:
     form = AskMoreForm(
         request.POST or None, path=path, facility=facility, is_answer=is_answer(path, facility)
     )
+    form.keep(kept)
 
     def change(signed_by: Signature, stated: dict[str, Any]) -> None:
         answered = None
@@ -75,11 +85,13 @@ def ask_more(request: StaffRequest) -> HttpResponse:
 def take_back(request: StaffRequest) -> HttpResponse:
     """Take back what the house asks beyond the law."""
     need_role(request, Role.MANAGER)
-    path = (request.POST or request.GET).get("path", "")
+    kept = pop_kept(request)
+    path = _path(request, kept)
     asked = {row.path: row for row in house_rules.standing(request.facility)}
     if path not in asked:
         raise Http404("The house asks nothing more than the law here.")
     form = TakeBackForm(request.POST or None, path=path)
+    form.keep(kept)
 
     def change(signed_by: Signature, stated: dict[str, Any]) -> None:
         house_rules.take_back(signed_by, stated["token"], path)

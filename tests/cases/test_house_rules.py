@@ -1,6 +1,7 @@
 """What a house asks beyond the law: added and taken back by a manager, never less than the law."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import Error, transaction
@@ -174,6 +175,57 @@ def test_the_pages_list_change_and_take_back(case: Case, client: Client) -> None
     sent["token"] = form.initial["token"]
     assert client.post(reverse("house-rule-back"), sent).status_code == 302
     assert Facility.objects.get(pk=case.facility_id).added_rules == {}
+
+
+def leave_and_sign_in(client: Client, address: str, sent: dict[str, Any], key: str) -> str:
+    """Send a form after the session ended, sign in again, and return the page one lands on."""
+    client.logout()
+    led = client.post(address, sent).headers["Location"]
+    code = Facility.objects.get().case_prefix + key
+    entered = client.post(led, {"username": code, "password": cast.PASSWORD}, follow=True)
+    return entered.content.decode()
+
+
+def test_what_was_typed_of_a_rule_outlives_the_session(case: Case, client: Client) -> None:
+    client.force_login(cast.member(case.facility, cast.MANAGER))
+    address = reverse("house-rule") + "?path=wait.hours"
+    token = client.get(address).context["form"].initial["token"]
+    sent = {"token": token, "path": "wait.hours", "value": "48", "own_pin": cast.PINS["M1"]}
+    page = leave_and_sign_in(client, address, sent, cast.MANAGER)
+    assert "Kept, not recorded yet." in page
+    assert 'value="48"' in page
+    assert f'value="{token}"' in page
+    assert cast.PINS["M1"] not in page
+    assert 'value="48"' not in client.get(address).content.decode()  # given back once
+    assert Facility.objects.get(pk=case.facility_id).added_rules == {}
+
+
+def test_several_papers_that_were_ticked_outlive_the_session(case: Case, client: Client) -> None:
+    """The address of the page that asks again holds no path: the kept form does."""
+    client.force_login(cast.member(case.facility, cast.MANAGER))
+    sent = {"token": "t-1", "path": "document.add", "value": ["identification", "court_order"]}
+    page = leave_and_sign_in(client, reverse("house-rule"), sent, cast.MANAGER)
+    assert page.count("checked") == 2
+
+
+def test_what_was_typed_to_take_back_outlives_the_session(case: Case, client: Client) -> None:
+    manager = cast.member(case.facility, cast.MANAGER)
+    house_rules.add(cast.signature(manager), cast.token(), "wait.hours", 48)
+    client.force_login(manager)
+    address = reverse("house-rule-back") + "?path=wait.hours"
+    page = leave_and_sign_in(client, address, {"token": "t-1", "path": "wait.hours"}, "M1")
+    assert "Kept, not recorded yet." in page
+    assert 'value="t-1"' in page
+
+
+def test_the_number_of_a_renewed_certificate_outlives_the_session(
+    case: Case, client: Client
+) -> None:
+    client.force_login(cast.member(case.facility, cast.MANAGER))
+    address = reverse("member-act", args=["QVO1", "certificate"])
+    sent = {"certificate-number": "CERT-77", "certificate-expires_on": "2031-05-06"}
+    page = leave_and_sign_in(client, address, sent, cast.MANAGER)
+    assert 'value="CERT-77"' in page
 
 
 @pytest.mark.parametrize("code", law.codes())
