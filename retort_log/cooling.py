@@ -22,7 +22,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
-from math import isfinite, log, sqrt
+from math import inf, isfinite, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,7 +70,8 @@ class Fit:
         above = self.start_c - self.ambient_c
         slopes = np.array([1 / (above * self.rate_per_s), -crossing / self.rate_per_s])
         variance = float(slopes @ self.covariance @ slopes)
-        return two_sided(CONFIDENCE, self.dof) * sqrt(max(variance, 0.0))
+        width = two_sided(CONFIDENCE, self.dof) * sqrt(max(variance, 0.0))
+        return width if isfinite(width) else inf
 
 
 @dataclass(frozen=True)
@@ -160,10 +161,10 @@ def expected_cool(
 ) -> Cooling:
     """Return when the chamber is expected at or below the limit; temperatures in °C.
 
-    `readings` are in order of time; those before the burner went off are left out. `room_c` is
-    taken as 20 °C where it is not known. Never raises: what gives no forecast gives its reason.
+    Readings from before the burner went off are left out. `room_c` is taken as 20 °C where it is
+    not known. Never raises: what gives no forecast gives its reason.
     """
-    since_off = [(at, float(value)) for at, value in readings if at >= burner_off]
+    since_off = sorted((at, float(value)) for at, value in readings if at >= burner_off)
     limit, room = float(limit_c), ROOM_C if room_c is None else float(room_c)
     count = len(since_off)
     if since_off and since_off[-1][1] <= limit:

@@ -116,6 +116,27 @@ def test_the_interval_holds_the_truth_nearly_always_where_the_law_holds() -> Non
     assert held >= 190
 
 
+@given(
+    st.lists(st.tuples(st.integers(-600, 90_000), st.decimals(-40, 1400, places=2)), max_size=30),
+    st.decimals(-40, 900, places=2),
+    st.none() | st.decimals(-40, 60, places=1),
+)
+@settings(deadline=None)
+def test_whatever_was_read_there_is_a_forecast_in_order_or_a_reason(
+    series: list[tuple[int, Decimal]], limit: Decimal, room: Decimal | None
+) -> None:
+    moments = [(OFF + timedelta(seconds=at), value) for at, value in series]
+    found = expected_cool(moments, OFF, limit, room)
+    assert found == expected_cool(moments[::-1], OFF, limit, room)
+    assert found.reason
+    assert (found.at is None) == (found.earliest is None)
+    if found.at and found.earliest:
+        assert found.earliest <= found.at
+        assert found.latest is None or found.at <= found.latest
+        newest = max(at for at, _ in moments)
+        assert found.is_reached or found.earliest >= newest
+
+
 def test_readings_before_the_burner_went_off_do_not_count() -> None:
     seconds = np.arange(0.0, 1800.0, 300.0)
     series = readings(seconds, curve(seconds, 20, 880, 2.5e-4))
