@@ -168,6 +168,8 @@ def read_carefully(source: Source, plan: Plan, refusals: Refusals) -> Rows:
     return Rows(
         np.array([line for line, _ in read], np.int64),
         np.array([ms for _, (ms, _) in read], np.int64),
-        np.array([row for _, (_, row) in read], np.float64).reshape(len(read), -1),
+        np.array([row for _, (_, row) in read], np.float64).reshape(
+            len(read), len(plan.mapping.columns)
+        ),
         reader.headers_again,
     )

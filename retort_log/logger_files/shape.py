@@ -11,8 +11,8 @@ from retort_log.logger_files.mapping import ERROR_VALUES
 from retort_log.logger_files.refusals import FileRefused
 from retort_log.logger_files.source import MAX_COLUMNS, PAD, Source
 
-HEAD_LINES = 60
-SPREAD_LINES = 40
+HEAD_LINES = 40
+SPREAD_LINES = 24
 # Where two marks part the lines equally well, the comma is the decimal mark.
 _BY_PREFERENCE = ("\t", ";", "|", ",")
 _NUMBER = re.compile(
@@ -104,7 +104,7 @@ def _delimiter(head: list[str], spread: list[str]) -> tuple[str, int]:
     """The mark that parts most lines into equally many cells, and how many those are."""
     best = ("", 0, 0)
     for delimiter in _BY_PREFERENCE:
-        widths = Counter(len(split_line(text, delimiter) or []) for text in [*head, *spread])
+        widths = Counter(_width(text, delimiter) for text in [*head, *spread])
         several = {width: lines for width, lines in widths.items() if width > 1}
         # Headings alone are as good as nothing where another mark parts the readings.
         width, lines = max(several.items(), key=lambda pair: (pair[1], pair[0]), default=(0, 0))
@@ -117,17 +117,22 @@ def _delimiter(head: list[str], spread: list[str]) -> tuple[str, int]:
     return best[0], best[1]
 
 
-def is_number(text: str) -> bool:
-    """True for a number with either decimal mark, perhaps with a unit of a letter."""
-    return _NUMBER.fullmatch(text) is not None
+def _width(text: str, delimiter: str) -> int:
+    if '"' in text:
+        return len(split_line(text, delimiter) or [])
+    return text.count(delimiter) + 1
 
 
 def _is_reading(cells: list[str], width: int) -> bool:
     """True for a line with a number or a time, of which at least half reads as a reading."""
     if len(cells) != width:
         return False
-    counted = sum(is_number(cell) or _TIME.fullmatch(cell) is not None for cell in cells)
-    others = sum(not cell or cell.casefold() in _SIGNS for cell in cells)
+    counted = others = 0
+    for cell in cells:
+        if _NUMBER.fullmatch(cell) or _TIME.fullmatch(cell):
+            counted += 1
+        elif not cell or cell.casefold() in _SIGNS:
+            others += 1
     return counted > 0 and 2 * (counted + others) >= width
 
 

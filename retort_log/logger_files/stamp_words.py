@@ -118,6 +118,7 @@ class _Characters:
     def __init__(self, buffer: Bytes, end: Ints, layout: Layout) -> None:
         words = words_of(buffer)
         self.width, self.marks = layout.width, layout.marks
+        self.digits = _digit_masks(layout)
         self.good = np.ones(len(end), np.bool_)
         self.words: list[Words] = []
         self._pairs: dict[int, Words] = {}
@@ -140,7 +141,9 @@ class _Characters:
         n, shift = _where(self.width, place)
         if width == 2 and shift < 56:
             if n not in self._pairs:
-                self._pairs[n] = self.words[n] * np.uint64(10) + (self.words[n] >> np.uint64(8))
+                # What is no digit would carry over into its neighbour.
+                digits = self.words[n] & np.uint64(self.digits[n])
+                self._pairs[n] = digits * np.uint64(10) + (digits >> np.uint64(8))
             return ((self._pairs[n] >> np.uint64(shift)) & np.uint64(255)).view(np.int64)
         value = self.byte(place)
         for following in range(place + 1, place + width):
@@ -164,6 +167,7 @@ class _Characters:
         """The first text alone."""
         first = object.__new__(_Characters)
         first.width, first.marks, first._pairs = self.width, self.marks, {}
+        first.digits = self.digits
         first.words, first.good = [word[:1] for word in self.words], self.good[:1]
         return first
 
@@ -172,6 +176,16 @@ def _where(width: int, place: int) -> tuple[int, int]:
     """The word, counted from the end, and how far to shift it, for a character."""
     behind = width - 1 - place
     return behind // 8, 8 * (7 - behind % 8)
+
+
+@cache
+def _digit_masks(layout: Layout) -> tuple[int, ...]:
+    """For each word the bytes that are digits."""
+    masks = [0] * -(-layout.width // 8)
+    for place in layout.digits:
+        n, shift = _where(layout.width, place)
+        masks[n] |= 255 << shift
+    return tuple(masks)
 
 
 @cache
