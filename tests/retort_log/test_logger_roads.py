@@ -3,6 +3,7 @@
 import statistics
 import time
 from collections.abc import Callable
+from datetime import datetime
 
 import numpy as np
 import polars
@@ -114,16 +115,16 @@ def test_a_plain_number_needs_no_second_look_and_is_what_float_says(text: str) -
 @settings(deadline=None)
 @given(
     st.sampled_from(FORMATS),
-    st.lists(st.datetimes(), min_size=1, max_size=9),
+    st.lists(st.datetimes(datetime(1900, 1, 1)), min_size=1, max_size=9),
     st.booleans(),
     st.data(),
 )
 def test_times_read_at_once_are_those_read_singly(
-    text: str, moments: list, spoil: bool, data: st.DataObject
+    text: str, moments: list[datetime], spoil: bool, data: st.DataObject
 ) -> None:
     form = compiled(text)
     plain = text.replace("%E", "%H").replace("%f", ".%f").replace("%z", "+02:30")
-    texts = [moment.replace(year=max(moment.year, 1900)).strftime(plain) for moment in moments]
+    texts = [moment.strftime(plain) for moment in moments]
     if spoil:
         at = data.draw(st.integers(0, len(texts[0]) - 1))
         texts[0] = texts[0][:at] + data.draw(st.sampled_from("0x9-: Z")) + texts[0][at + 1 :]
