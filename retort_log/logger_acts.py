@@ -1,0 +1,257 @@
+"""Taking a logger's file in: what of it is stored, what was there already, what is refused.
+
+The file itself is kept whole. Readings that another recorder wrote of the same time are not
+taken twice: which of the two counts is a person's question, and the one stored first stays.
+"""
+
+import hashlib
+import secrets
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from django.conf import settings
+from django.db import transaction
+from numpy.typing import NDArray
+
+from chain_of_custody import file_store, trail
+from crematory import clock
+from crematory.models import StaffMember
+from retort_log import blocks, recorded
+from retort_log.acts import READERS
+from retort_log.blocks import Channel, Series
+from retort_log.logger_files import Mapping, Parsed, read
+from retort_log.models import Logger, LoggerFile, ReadingBlock, Retort
+
+REFUSALS_KEPT = 200
+NAME_LENGTH = 200
+# As pint and the findings spell what files say.
+SPELLINGS = {
+    "%": "percent",
+    "mg/m3": "mg/m**3",
+    "m3/h": "m**3/hour",
+    "ft3/h": "ft**3/hour",
+    "kW": "kilowatt",
+    "Pa": "pascal",
+    "mbar": "millibar",
+    "kW/m2": "kilowatt/m**2",
+}
+
+
+class LoggerRefused(Exception):
+    """The file cannot be taken: `code` for the trail, the text says what to do."""
+
+    def __init__(self, code: str, text: str) -> None:
+        super().__init__(text)
+        self.code = code
+        self.text = text
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A file as it was sent, and how it is to be read."""
+
+    name: str
+    raw: bytes
+    mapping: Mapping
+
+
+@dataclass(frozen=True)
+class Sorted:
+    """What of a file is new, how much was there already, and which lines are refused why."""
+
+    new: Series | None
+    already_there: int
+    refused: tuple[tuple[int, str], ...]
+
+
+def path_of(stored_name: str) -> Path:
+    """Return where a kept file lies."""
+    return Path(settings.UPLOADS_DIR) / "loggers" / stored_name[:2] / stored_name
+
+
+def sort_out(retort: Retort, parsed: Parsed, logger: Logger | None = None) -> Sorted:
+    """Say what of a parsed file is new beside what recorders wrote already.
+
+    Line refusals of the reading itself come first; in the order of the lines.
+    """
+    refused = [(one.line, one.reason) for one in parsed.refusals]
+    if not len(parsed.times_ms):
+        return Sorted(None, 0, tuple(refused))
+    series = _series(parsed)
+    first, last = (recorded.from_ms(int(parsed.times_ms[i])) for i in (0, -1))
+    same, clash = _beside(series, recorded.parts(retort, first, last))
+    other = _by_others(series.times_ms, retort, logger, first, last) & ~same
+    for rows, words in (
+        (clash, "Another value of this very time is stored already. It stays."),
+        (other & ~clash, "Another recorder wrote of this time already. What is stored stays."),
+    ):
+        refused += [(int(line), words) for line in parsed.lines[rows]]
+    keep = ~(same | clash | other)
+    new = Series(series.channels, series.times_ms[keep], series.steps[keep]) if keep.any() else None
+    return Sorted(new, int(same.sum()), tuple(sorted(refused)))
+
+
+def take_file(logger: Logger, member: StaffMember, sent: Sent) -> LoggerFile:
+    """Store a logger's file. A second sending of the same file is answered with the first.
+
+    Raises LoggerRefused, and FileRefused or MappingError where it cannot be read at all.
+    """
+    try:
+        with transaction.atomic():
+            return _take(logger, member, sent)
+    except LoggerRefused as refusal:
+        house, place = logger.retort.facility, logger.retort.place.code
+        trail.record_refusal(house, "take_log", [refusal.code], member, facts={"retort": place})
+        raise
+
+
+def _take(logger: Logger, member: StaffMember, sent: Sent) -> LoggerFile:
+    retort = logger.retort
+    if member.facility_id != retort.facility_id or not member.roles & READERS:
+        raise LoggerRefused("reading_role", "Readings are entered by an operator of this house.")
+    sha256 = hashlib.sha256(sent.raw).hexdigest()
+    Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
+    if again := LoggerFile.objects.filter(logger=logger, sha256=sha256).first():
+        return again
+    now = clock.now()
+    parsed = read(sent.raw, sent.mapping, now=now)
+    found = sort_out(retort, parsed, logger)
+    if found.new is None:
+        raise LoggerRefused(*_why_nothing(found))
+    stored_name = secrets.token_urlsafe(32)
+    file_store.write(path_of(stored_name), sent.raw)
+    first, last = (recorded.from_ms(int(found.new.times_ms[i])) for i in (0, -1))
+    file = LoggerFile.objects.create(
+        logger=logger,
+        original_name=sent.name[-NAME_LENGTH:],
+        stored_name=stored_name,
+        size=len(sent.raw),
+        sha256=sha256,
+        mapping=sent.mapping.to_json(),
+        starts_at=first,
+        ends_at=last,
+        taken=len(found.new.times_ms),
+        already_there=found.already_there,
+        refused=len(found.refused),
+        refusals=[list(one) for one in found.refused[:REFUSALS_KEPT]],
+        kept_at=now,
+        kept_by=member,
+    )
+    store(retort, found.new, now, file=file)
+    Logger.objects.filter(pk=logger.pk).update(mapping=sent.mapping.to_json())
+    _append(file, blocks.series_sha256([found.new]))
+    return file
+
+
+def store(retort: Retort, series: Series, now: datetime, **source: object) -> list[ReadingBlock]:
+    """Cut a series into blocks and store them; `source` is file=… or controller=…."""
+    rows = [
+        ReadingBlock(
+            retort=retort,
+            starts_at=recorded.from_ms(packed.started_at),
+            ends_at=recorded.from_ms(packed.ended_at),
+            count=packed.count,
+            channels=[[c.name, c.unit, c.per_unit] for c in series.channels],
+            body=packed.body,
+            sha256=packed.sha256,
+            stored_at=now,
+            **source,
+        )
+        for packed in blocks.cut(series)
+    ]
+    return list(ReadingBlock.objects.bulk_create(rows))
+
+
+def _why_nothing(found: Sorted) -> tuple[str, str]:
+    if found.already_there:
+        return "log_known", "All readings of this file are stored already. Nothing was added."
+    line, words = found.refused[0] if found.refused else (0, "It holds no reading.")
+    return "log_empty", f"Nothing of this file can be taken. Line {line}: {words}"
+
+
+def _series(parsed: Parsed) -> Series:
+    columns = [parsed.values[:, i] for i in range(len(parsed.channels))]
+    scales = [blocks.steps_needed(column) for column in columns]
+    channels = tuple(
+        Channel(name, SPELLINGS.get(unit, unit), scale)
+        for name, unit, scale in zip(parsed.channels, parsed.units, scales, strict=True)
+    )
+    steps = np.column_stack(
+        [blocks.in_steps(c, scale) for c, scale in zip(columns, scales, strict=True)]
+    )
+    return Series(channels, parsed.times_ms, steps.astype(np.int32))
+
+
+def _beside(series: Series, there: Iterable[Series]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return which rows are stored already with the same values, and which with others."""
+    same = np.zeros(len(series.times_ms), np.bool_)
+    clash = same.copy()
+    ours = series.values()
+    for stored in there:
+        _, mine, theirs = np.intersect1d(
+            series.times_ms, stored.times_ms, assume_unique=True, return_indices=True
+        )
+        if not len(mine):
+            continue
+        equal = _equal_values(series, ours[mine], stored, stored.values()[theirs])
+        same[mine[equal]] = True
+        clash[mine[~equal]] = True
+    return same, clash & ~same
+
+
+def _equal_values(
+    one: Series, ours: NDArray[np.float64], other: Series, theirs: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Return which rows say the same though their channels are kept otherwise."""
+    units = {c.name: (i, c.unit) for i, c in enumerate(other.channels)}
+    if {c.name: c.unit for c in one.channels} != {name: u for name, (_, u) in units.items()}:
+        return np.zeros(len(ours), np.bool_)
+    order = [units[c.name][0] for c in one.channels]
+    close = np.isclose(ours, theirs[:, order], rtol=0, atol=1e-9, equal_nan=True)
+    return np.asarray(close.all(axis=1), np.bool_)
+
+
+def _by_others(
+    times_ms: NDArray[np.int64],
+    retort: Retort,
+    logger: Logger | None,
+    first: datetime,
+    last: datetime,
+) -> NDArray[np.bool_]:
+    """Return which times lie within what another recorder wrote."""
+    rows = ReadingBlock.objects.filter(retort=retort, ends_at__gte=first, starts_at__lte=last)
+    if logger:
+        rows = rows.exclude(file__logger=logger)
+    within = np.zeros(len(times_ms), np.bool_)
+    for start, end in rows.values_list("starts_at", "ends_at"):
+        within |= (times_ms >= recorded.to_ms(start)) & (times_ms <= recorded.to_ms(end))
+    return within
+
+
+def _append(file: LoggerFile, series_sha256: str) -> None:
+    retort = file.logger.retort
+    trail.append(
+        trail.Act(
+            facility=retort.facility,
+            name="take_log",
+            happened_at=file.kept_at,
+            recorded_at=file.kept_at,
+            signed_by=file.kept_by,
+            signature="session",
+            facts={
+                "retort": retort.place.code,
+                "logger": file.logger.name,
+                "file_sha256": file.sha256,
+                "bytes": file.size,
+                "series_sha256": series_sha256,
+                "from": file.starts_at,
+                "until": file.ends_at,
+                "taken": file.taken,
+                "already_there": file.already_there,
+                "refused": file.refused,
+            },
+        )
+    )
