@@ -1,0 +1,1 @@
+"""Readings from a controller over Modbus TCP: what its registers mean, and asking it."""
