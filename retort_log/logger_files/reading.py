@@ -88,7 +88,7 @@ def _check_header(source: Source, mapping: Mapping) -> None:
     """A remembered description must not read another list's columns as its own."""
     if mapping.header_line is None or not mapping.header:
         return
-    if source.start(mapping.header_line) >= len(source.padded):
+    if source.start(mapping.header_line) >= len(source.data):
         raise FileRefused("other_file")
     cells = split_line(source.line(mapping.header_line), mapping.delimiter) or []
     if tuple(clean(cell) for cell in cells) != mapping.header:

@@ -9,7 +9,7 @@ from retort_log.logger_files.careful import clean, split_line
 from retort_log.logger_files.channels import unit_of
 from retort_log.logger_files.mapping import ERROR_VALUES
 from retort_log.logger_files.refusals import FileRefused
-from retort_log.logger_files.source import MAX_COLUMNS, PAD, Source
+from retort_log.logger_files.source import MAX_COLUMNS, Source
 
 HEAD_LINES = 40
 SPREAD_LINES = 24
@@ -81,16 +81,16 @@ def shape_of(source: Source) -> Shape:
 
 def _sample(source: Source) -> tuple[list[str], list[str]]:
     """The first lines, and lines from all over the rest."""
-    end, at = len(source.padded), PAD
+    end, at = len(source.data), source.origin
     head: list[str] = []
     while at < end and len(head) < HEAD_LINES:
-        stop = source.padded.find(b"\n", at)
+        stop = source.data.find(b"\n", at)
         head.append(source.decode(at, min(stop, at + 16_384)))
         at = stop + 1
     spread = []
     for part in range(SPREAD_LINES if at < end else 0):
-        start = source.padded.find(b"\n", at + (end - at) * part // SPREAD_LINES) + 1
-        stop = source.padded.find(b"\n", start)
+        start = source.data.find(b"\n", at + (end - at) * part // SPREAD_LINES) + 1
+        stop = source.data.find(b"\n", start)
         if 0 < start < stop:
             spread.append(source.decode(start, min(stop, start + 16_384)))
     return head, spread

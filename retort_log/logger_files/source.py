@@ -14,12 +14,11 @@ MAX_LINES = 2_000_000
 MAX_LINE_BYTES = 16_384
 MAX_COLUMNS = 512
 
-# Empty bytes before the text, so that the eight or sixteen bytes before any cell can be read.
-PAD = 64
 _HEAD = 65_536
 _NEWLINE = 10
 # So few lines are sooner looked for than all are counted.
 _NEAR = 100
+_MARK = b"\xef\xbb\xbf"
 _BLANK = b"\0 \t\r\n"
 _CONTROL = bytes(byte for byte in range(1, 32) if byte not in b"\t\n\r\x1a\x0c")
 _SIGNATURES = {
@@ -34,16 +33,18 @@ _SIGNATURES = {
 class Source:
     """A file as bytes in an encoding that keeps ASCII, every line ended by a line feed.
 
-    `padded` starts with PAD spaces. Line numbers count from 1.
+    The text starts at `origin` of `data`, behind the mark of its encoding. Line numbers count
+    from 1. The bytes of the file are not copied if they end with a line feed.
     """
 
-    padded: bytes
+    data: bytes
+    origin: int
     encoding: str
 
     @cached_property
     def buffer(self) -> NDArray[np.uint8]:
-        """All bytes, those before the text included."""
-        return np.frombuffer(self.padded, np.uint8)
+        """All bytes."""
+        return np.frombuffer(self.data, np.uint8)
 
     @cached_property
     def newlines(self) -> NDArray[np.int64]:
@@ -58,17 +59,17 @@ class Source:
     def start(self, line: int) -> int:
         """Where in `buffer` a line starts; the end of the file for one that is not there."""
         if line > _NEAR:
-            return int(self.newlines[line - 2]) + 1 if line - 2 < self.count else len(self.padded)
-        at = PAD
+            return int(self.newlines[line - 2]) + 1 if line - 2 < self.count else len(self.data)
+        at = self.origin
         for _ in range(line - 1):
-            at = self.padded.find(b"\n", at) + 1 or len(self.padded)
+            at = self.data.find(b"\n", at) + 1 or len(self.data)
         return at
 
     def end(self, line: int) -> int:
         """Where in `buffer` a line ends."""
         if line > _NEAR:
             return int(self.newlines[line - 1])
-        return self.padded.find(b"\n", self.start(line))
+        return self.data.find(b"\n", self.start(line))
 
     def line(self, line: int) -> str:
         """The text of a line, without its end, cut at MAX_LINE_BYTES."""
@@ -77,7 +78,7 @@ class Source:
 
     def decode(self, start: int, end: int) -> str:
         """The text between two places of `buffer`."""
-        return self.padded[start:end].decode(self.encoding, "replace").rstrip("\r")
+        return self.data[start:end].decode(self.encoding, "replace").rstrip("\r")
 
     def length(self, line: int) -> int:
         """How many bytes a line has."""
@@ -96,14 +97,14 @@ def open_source(raw: bytes) -> Source:
         if raw.startswith(signature):
             raise FileRefused(code)
     body, encoding = _decoded(raw)
-    if not body[:64].strip(_BLANK) and not body.strip(_BLANK):
+    origin = 3 if body.startswith(_MARK) else 0
+    if not body[origin : origin + 64].strip(_BLANK) and not body[origin:].strip(_BLANK):
         raise FileRefused("empty")
     if _is_binary(body[:_HEAD]):
         raise FileRefused("binary")
     if b"\n" not in body:
         body = body.replace(b"\r", b"\n")
-    end = b"" if body.endswith(b"\n") else b"\n"
-    source = Source(b"".join((b" " * PAD, body, end)), encoding)
+    source = Source(body if body.endswith(b"\n") else body + b"\n", origin, encoding)
     # A line has a byte at the least.
     if len(body) > MAX_LINES and body.count(b"\n") > MAX_LINES:
         raise FileRefused("too_many_lines", limit=f"{MAX_LINES:,}")
@@ -114,8 +115,6 @@ def _decoded(raw: bytes) -> tuple[bytes, str]:
     """The bytes in an encoding that keeps ASCII, and its name."""
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         return _from_utf16(raw, "utf-16")
-    if raw.startswith(b"\xef\xbb\xbf"):
-        raw = raw[3:]
     head = raw[:4096]
     for odd, encoding in ((1, "utf-16-le"), (0, "utf-16-be")):
         if len(head) >= 4 and head[odd::2].count(0) > 0.4 * len(head) > 4 * head[
