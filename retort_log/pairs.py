@@ -43,6 +43,8 @@ def product(line: Line, values: Floats) -> Curve:
 
     A point that no line touches gives a piece without length.
     """
+    if not len(line.at):
+        return Curve(*np.empty((5, 0)))
     length = np.diff(line.at)
     first, rise = line.values[:-1], np.diff(line.values) / length
     other, other_rise = values[:-1], np.diff(values) / length

@@ -12,6 +12,8 @@ from retort_log.readings import Floats, Line, ReadingsError, Trace, draw
 from retort_log.windows import trailing_means
 from tests.retort_log.series import floats, measured, needs_furnace_test, trace, traces
 
+# A logger's clock does not tick at whole seconds.
+TICK = st.sampled_from([1.0, 1.000137, 0.9871234567])
 BY = st.sampled_from([Averaging.TIME, Averaging.SAMPLES])
 
 
@@ -30,6 +32,10 @@ def alone(line: Line, limit: float, window_s: float, by: Averaging) -> list[floa
         means.covered_s,
         means.seconds_below(limit),
     ]
+
+
+def ticking(read: Trace, tick: float) -> Trace:
+    return Trace(read.seconds * tick, read.values, read.unit)
 
 
 def columns(found: Found) -> Floats:
@@ -59,11 +65,19 @@ def assert_same(found: Found, expected: list[list[float]]) -> None:
     st.integers(1540, 1660),
     st.integers(60, 900),
     BY,
+    TICK,
 )
 def test_lines_laid_end_to_end_give_what_each_gives_alone(
-    given_runs: list[tuple[Trace, int, int]], limit: int, window_s: int, by: Averaging
+    given_runs: list[tuple[Trace, int, int]],
+    limit: int,
+    window_s: int,
+    by: Averaging,
+    tick: float,
 ) -> None:
-    lines = [draw(read, "degF", 300, start, start + length) for read, start, length in given_runs]
+    lines = [
+        draw(ticking(read, tick), "degF", 300, start, start + length)
+        for read, start, length in given_runs
+    ]
     found = many(Runs.of_lines(lines), limit, window_s, by)
     if lines:
         assert_same(found, [alone(line, limit, window_s, by) for line in lines])
@@ -77,10 +91,12 @@ def test_lines_laid_end_to_end_give_what_each_gives_alone(
     st.lists(st.tuples(st.integers(1, 900), st.integers(1, 3000)), min_size=1, max_size=6),
     st.integers(1540, 1660),
     BY,
+    TICK,
 )
 def test_runs_cut_out_of_a_series_give_what_each_gives_alone(
-    read: Trace, spans: list[tuple[int, int]], limit: int, by: Averaging
+    whole: Trace, spans: list[tuple[int, int]], limit: int, by: Averaging, tick: float
 ) -> None:
+    read = ticking(whole, tick)
     starts, ends, at = [], [], 0.0
     for pause, length in spans:
         starts.append(at + pause)
@@ -90,6 +106,18 @@ def test_runs_cut_out_of_a_series_give_what_each_gives_alone(
     lines = [draw(read, "degF", 300, a, b) for a, b in zip(starts, ends, strict=True)]
     found = many(runs, limit, 240, by)
     assert_same(found, [alone(line, limit, 240, by) for line in lines])
+
+
+def test_a_window_that_begins_with_its_stretch_never_reaches_into_the_gap_before() -> None:
+    rng = np.random.default_rng(5)
+    for start in rng.uniform(1000, 5000, 200):
+        cold = floats([0.1, 100.3])
+        hot = start + 60.1 * np.arange(20)
+        read = Trace(np.append(cold, hot), np.append([-1e6, -1e6], np.full(20, 1700.0)), "degF")
+        line = draw(read, "degF", 90, 0.1, float(hot[-1]))
+        found = many(Runs.of_lines([line]), 1600, 60.1 * 7)
+        assert found.lowest_mean[0] == pytest.approx(1700)
+        assert found.mean_below_s[0] == 0
 
 
 def test_without_a_window_no_means_are_made() -> None:

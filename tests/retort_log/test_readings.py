@@ -21,7 +21,9 @@ from retort_log.crossings import (
     steepest_rise,
     time_to_reach,
 )
+from retort_log.permit_rules import Averaging
 from retort_log.readings import Interval, Line, ReadingsError, Trace, draw, joined, merged
+from retort_log.windows import trailing_means
 from tests.retort_log.series import floats, measured, needs_furnace_test, shaped, trace, traces
 
 MINUTE = 60.0
@@ -101,6 +103,16 @@ def test_what_was_typed_is_not_below_a_limit_in_celsius_either() -> None:
     stored = float(convert(Decimal(1562), "degF", "degC"))
     read = trace((0, stored), (10, stored), unit="degC", is_typed=True)
     assert seconds_below(draw(read, "degC", 900, 0, 600), 850) == 0
+
+
+def test_a_value_on_the_limit_but_for_rounding_is_on_it() -> None:
+    for fahrenheit in range(1200, 2000):
+        celsius = (fahrenheit - 32) / 1.8
+        drawn = line(trace((0, celsius), (10, celsius), unit="degC"), 10)
+        assert below(drawn, fahrenheit) == above(drawn, fahrenheit) == ()
+        assert time_to_reach(drawn, fahrenheit) == 0
+        means = trailing_means(drawn, 300, Averaging.TIME)
+        assert means.below(fahrenheit) == means.above(fahrenheit) == ()
 
 
 def test_crossings_are_solved() -> None:
@@ -199,10 +211,10 @@ def test_the_steepest_rise_is_over_the_window() -> None:
 
 def test_a_reading_by_hand_counts_only_in_a_gap_of_the_recorder() -> None:
     recorder = trace((0, 1700.0), (1, 1700.0), (31, 1700.0), (32, 1700.0))
-    hand = trace((0.5, 1.0), (1, 2.0), (2, 3.0), (20, 4.0), (40, 5.0), is_typed=True)
+    hand = trace((0.5, 1.0), (1, 2.0), (2, 3.0), (20, 4.0), (31, 6.0), (40, 5.0), is_typed=True)
     both = merged(recorder, hand, "degF", 5 * MINUTE)
     assert both.values.tolist() == [1700, 1700, 3, 4, 1700, 1700, 5]
-    assert merged(None, hand, "degF", 300).values.tolist() == [1, 2, 3, 4, 5]
+    assert merged(None, hand, "degF", 300).values.tolist() == [1, 2, 3, 4, 6, 5]
     assert merged(recorder, None, "degF", 300).values.tolist() == [1700] * 4
     assert len(merged(None, None, "degF", 300)) == 0
 
