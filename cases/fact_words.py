@@ -222,13 +222,20 @@ def _measured(key: str, text: str, units: UnitSystem) -> str:
     return ""
 
 
+def _law_name(code: str) -> str:
+    try:
+        return law.jurisdiction(code).name
+    except law.JurisdictionUnknown:  # its file is gone
+        return code
+
+
 def _coded(key: str, text: str) -> str:
     if key in ("disc_scan", "disc_number", "disc_number_again"):
         return text.removeprefix(DISC_MARK)
     if key == "rank":
         return class_title(text)
     if key == "jurisdiction":
-        return law.jurisdiction(text).name if text in law.codes() else text
+        return _law_name(text)
     if key == "path":
         return title_of(text)
     if key in ("place", "retort"):

@@ -17,15 +17,26 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
 
     A case of another facility is answered as one that does not exist.
     """
-    wanted = number.strip().upper()[:40]  # no number is as long
-    if problem := explain(wanted):
-        raise Http404(f"This is no case number. {problem}")
+    wanted = number_or_404(number)
     rows = Case.objects.filter(facility=request.facility, number=wanted)  # type: ignore[attr-defined]
     case = rows.select_related("disc", "judged_under").first()
     if case is None:
-        raise Http404(f"The case number {wanted} is not known here.")
+        raise not_known(wanted)
     case.facility = request.facility  # type: ignore[attr-defined]
     return case
+
+
+def number_or_404(number: str) -> str:
+    """Return a case number as it is kept; raise Http404 with advice where it is none."""
+    wanted = number.strip().upper()[:40]  # no number is as long
+    if problem := explain(wanted):
+        raise Http404(f"This is no case number. {problem}")
+    return wanted
+
+
+def not_known(number: str) -> Http404:
+    """Return what is raised where the facility has no case of this number."""
+    return Http404(f"The case number {number} is not known here.")
 
 
 @dataclass(frozen=True)

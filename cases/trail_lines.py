@@ -1,6 +1,7 @@
 """An entry of the trail as people read it: words for the act, its facts, what it corrects."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -9,7 +10,6 @@ from cases.corrections import CORRECTABLE
 from cases.fact_words import label, shown
 from cases.gates import TITLES
 from cases.steps import STEPS
-from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
 from crematory.units import UnitSystem
 
@@ -237,10 +237,15 @@ class Line:
 
 def line(entry: CustodyEntry, units: UnitSystem) -> Line:
     """Read one entry; its sealed values should be prefetched. Times in the zone in force."""
-    facts = trail.facts_of(entry)
+    return line_of(entry, {value.key: value.value for value in entry.sealed.all()}, units)
+
+
+def line_of(entry: CustodyEntry, sealed: Mapping[str, str], units: UnitSystem) -> Line:
+    """Read one entry with its sealed values by their keys. Times in the zone in force."""
+    payload = json.loads(entry.payload)
+    facts = {**payload["facts"], **sealed}
     corrects = facts.pop("corrects", None)
     field = facts.pop("field", "") if corrects is not None else ""
-    sealed = {value.key for value in entry.sealed.all()}
     kind = field if field in CORRECTABLE else ""
     return Line(
         entry=entry,
@@ -254,7 +259,7 @@ def line(entry: CustodyEntry, units: UnitSystem) -> Line:
             for key, value in ordered(said(facts))
         ],
         is_late=entry.recorded_at - entry.happened_at > LATE_AFTER,
-        signature=json.loads(entry.payload)["signature"],
+        signature=payload["signature"],
         corrects=corrects,
         field=CORRECTABLE[field].label if kind else field.replace("_", " "),
     )

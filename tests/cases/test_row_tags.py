@@ -5,15 +5,16 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from cases import overview
 from cases.gates import PASSED, REFUSED, Verdict
 from cases.models import Case
-from cases.overview import Line, Waiting
+from cases.overview import Waiting
 from cases.steps import STEPS
 from cases.templatetags.gates import gate_row, reason, short_gate_row
 from cases.templatetags.persons import list_rows, place_rows, waiting_groups
-from cases.templatetags.trails import trail_facts
-from cases.trail_lines import Fact
-from chain_of_custody.models import Place, Placement
+from cases.templatetags.trails import Entry, trail_entries, trail_facts
+from cases.trail_lines import Fact, Line
+from chain_of_custody.models import CustodyEntry, Place, Placement
 from crematory import clock
 from crematory.templatetags.crematory import address, ago, when
 from tests import cast
@@ -27,7 +28,7 @@ def case(db: None) -> Case:
 
 
 def test_rows_of_persons_escape_what_was_typed(case: Case) -> None:
-    line = Line(case.number, case.decedent_name, case.years, case.stage_since)
+    line = overview.Line(case.number, case.decedent_name, case.years, case.stage_since)
     group = Waiting(STEPS["receive"], "expected", "clerk", [line], 2)
     place, stay = Place(name=TYPED), Placement(since=case.stage_since)
     assert place_rows([(place, None, None)]).count(SHOWN) == 1
@@ -60,6 +61,36 @@ def test_a_gate_that_passed_names_nobody_to_settle_it(case: Case) -> None:
     assert "settle" not in gate_row(gate, case)
     assert "Read at noon." in gate_row(gate, case)
     assert "Read at noon." not in short_gate_row(gate)
+
+
+def test_entries_of_the_trail_say_all_and_escape_what_was_typed() -> None:
+    at = clock.now() - timedelta(hours=3)
+    row = CustodyEntry(
+        sequence=7, outcome="refused", leaf_hash="ab" * 32, happened_at=at,
+        recorded_at=at + timedelta(hours=1), place_from_id=1, place_to_id=2,
+    )  # fmt: skip
+    line = Line(row, TYPED, [Fact("name", TYPED, True)], True, "pin", 3, TYPED)
+    text = trail_entries([Entry(line, [9], TYPED, TYPED, TYPED, TYPED)])
+    assert "<b>" not in text
+    assert text.count(SHOWN) == 7  # the act, a fact, the field, two persons, two places
+    assert '<a href="#entry-9">entry 9</a>' in text
+    assert f'Corrects {SHOWN} in <a href="#entry-3">entry 3</a>.' in text
+    for words in (
+        'id="entry-7"', f"recorded {when(row.recorded_at)}", "tried with the code of",
+        "with PIN", "second person", "<dt>from</dt>", "<dt>to</dt>", "Recorded late", "Refused",
+    ):  # fmt: skip
+        assert words in text
+
+
+def test_a_person_who_did_not_move_is_in_one_place() -> None:
+    row = CustodyEntry(sequence=7, outcome="done", leaf_hash="ab" * 32, happened_at=clock.now(),
+                       recorded_at=clock.now(), place_from_id=1, place_to_id=1)  # fmt: skip
+    line = Line(row, "Act", [], False, "session", None, "")
+    text = trail_entries([Entry(line, [], "Ada (QVC1)", None, "Cooler, Bay 1", "Cooler, Bay 1")])
+    assert text.count("Cooler, Bay 1") == 1
+    assert "<dt>place</dt>" in text
+    for word in ("from", "second person", "Corrects", "Recorded late", "Refused"):
+        assert word not in text
 
 
 def test_facts_of_the_trail_escape_what_was_typed() -> None:
