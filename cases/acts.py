@@ -5,18 +5,20 @@ appended together with the rows.
 """
 
 from collections.abc import Callable, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
+from django.db.models import Q
 
 from cases import death, device_answers, documents, identity, numbering
 from cases.effects import move
 from cases.errors import ActRefused
 from cases.models import Case, DeviceAnswer, Document, Recipient
 from cases.names import fold
+from cases.overview import open_cases
 from cases.roles import WHO, may_name_recipient, named
-from cases.steps import BEFORE_CHARGE
+from cases.steps import BEFORE_CHARGE, STAGES
 from cases.taking import check_member, check_witness, lock, record_refusal, repeated
 from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry, Place, Upload, open_placement
@@ -24,6 +26,7 @@ from chain_of_custody.trail import Sealed
 from crematory import clock
 from crematory.models import Facility, Role, StaffMember
 from crematory.signatures import Signature
+from crematory.templatetags.crematory import long_day
 
 Write = Callable[[Case, datetime], dict[str, Any]]
 
@@ -107,16 +110,51 @@ def need_current(case: Case, document: Document | None) -> None:
         )
 
 
-def announce(facility: Facility, member: StaffMember, token: str, **fields: Any) -> Case:
-    """Create the case of a person who is expected. A repeated token gives the first case."""
+def announce(
+    facility: Facility,
+    member: StaffMember,
+    token: str,
+    *,
+    is_another: bool | None = None,
+    **fields: Any,
+) -> Case:
+    """Create the case of a person who is expected. A repeated token gives the first case.
+
+    With `is_another` False somebody open with this name and date of birth refuses it; True
+    records that this is another person. None asks nothing, as where no page could ask.
+    """
     try:
-        return _announce(facility, member, token, fields)
+        return _announce(facility, member, token, fields, is_another)
     except ActRefused as refusal:
         trail.record_refusal(facility, "announce", refusal.codes, member)
         raise
 
 
-def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[str, Any]) -> Case:
+def announced_before(facility: Facility, name: str, born_on: date | None) -> Case | None:
+    """Return somebody expected or in care with this name, whose date of birth does not differ."""
+    same = open_cases(facility).filter(name_folded=fold(name)).order_by("pk")
+    if born_on is not None:
+        same = same.filter(Q(born_on=born_on) | Q(born_on__isnull=True))
+    return same.first()
+
+
+def _check_another(facility: Facility, fields: dict[str, Any]) -> None:
+    if before := announced_before(facility, fields["decedent_name"], fields.get("born_on")):
+        born = f"born {long_day(before.born_on)}" if before.born_on else "date of birth not known"
+        raise ActRefused(
+            "announced_before",
+            f"{before.decedent_name}, {born}, is {STAGES[before.stage]} already: case "
+            f"{before.number}. Open that case. If this is another person, say so and send again.",
+        )
+
+
+def _announce(
+    facility: Facility,
+    member: StaffMember,
+    token: str,
+    fields: dict[str, Any],
+    is_another: bool | None,
+) -> Case:
     need(member, *WHO["announce"])
     stated = death.Death(
         fields["died_at"],
@@ -133,6 +171,8 @@ def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[
         ).first()
         if earlier and earlier.case:
             return earlier.case
+        if is_another is False:
+            _check_another(facility, fields)
         case = Case(
             facility=facility,
             number=numbering.next_number(counter),
@@ -161,6 +201,7 @@ def _announce(facility: Facility, member: StaffMember, token: str, fields: dict[
                     "sex": Sealed(case.get_sex_display()),
                     "sender": Sealed(case.sender),
                     "jurisdiction": case.jurisdiction,
+                    **({"is_another_person": True} if is_another else {}),
                 },
             )
         )

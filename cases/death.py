@@ -5,6 +5,7 @@ What is printed or sealed never says more than what is known.
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from cases import deadlines
@@ -23,7 +24,7 @@ class Death:
     latest: datetime | None = None
     known_as: str = Known.EXACT
 
-    def columns(self) -> dict[str, object]:
+    def columns(self) -> dict[str, Any]:
         """Return the columns of the case that hold it."""
         return {
             "died_at": self.earliest,

@@ -65,6 +65,7 @@ LABELS: dict[str, str] = {
     "how": "how it came",
     "identification": "identification seen",
     "informant": "said by",
+    "is_another_person": "another person than the one of the same name, said so",
     "is_attached": "disc attached to the container",
     "is_claimed": "ground is claimed",
     "is_closed": "container closed",

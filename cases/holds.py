@@ -17,6 +17,7 @@ from cases.law.base import State
 from cases.models import AuthorizingAgent, Case, Document, Hold, HoldNotice, RightHolder
 from cases.names import fold
 from cases.steps import BEFORE_CHARGE
+from crematory.models import Facility
 
 LiftedBy = Hold.LiftedBy
 ON_PAPER = frozenset({LiftedBy.ORDER, LiftedBy.AGREEMENT, LiftedBy.WITHDRAWAL})
@@ -99,6 +100,24 @@ def has_no_say(hold: Hold) -> bool:
         return False
     objectors = right.answer_for(hold.case).objectors
     return hold.holder.person not in {int(person.key) for person in objectors}
+
+
+def held_among(cases: Iterable[int]) -> set[int]:
+    """Return which of these cases, by their keys, are on hold. One query, or none."""
+    keys = list(cases)
+    if not keys:
+        return set()
+    found = Hold.objects.filter(case__in=keys, lifted_at__isnull=True)
+    return set(found.values_list("case_id", flat=True))
+
+
+def held_in(facility: Facility) -> set[int]:
+    """Return the cases of a facility that are on hold, by their keys. One query.
+
+    Found by the staff who opened the holds, who are few: only members of a facility do.
+    """
+    found = Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
+    return set(found.values_list("case_id", flat=True))
 
 
 def open_holds(case: Case) -> list[Hold]:

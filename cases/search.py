@@ -1,4 +1,7 @@
-"""Finding persons: by name, case number, disc or sender. Pages are cut by key, never counted."""
+"""Finding persons: by name, also a former one, case number, disc or sender.
+
+Pages are cut by key, never counted.
+"""
 
 import re
 from dataclasses import dataclass
@@ -6,7 +9,8 @@ from dataclasses import dataclass
 from django.db import connection
 from django.db.models import Q, QuerySet
 
-from cases import overview, scans
+from cases import holds, overview, scans
+from cases.former_names import once_named
 from cases.models import Case, IdDisc
 from cases.names import fold
 from cases.steps import FINAL_STAGES, STAGES
@@ -90,15 +94,25 @@ def find(search: Search, *, widen: bool = True) -> Page:
     """Return one page: by name where a name's beginning is looked for, else newest first.
 
     The beginning of a name is looked up in an index. Only when asked, or where that finds nobody
-    and `widen` is true, are the middle of names and the senders looked through: every case is
-    read for that.
+    and `widen` is true, are the middle of names, former names and the senders looked through:
+    every case is read for that.
     """
     everywhere = search.everywhere or not search.text
     found = _page(search, everywhere)
     if widen and not found and not everywhere and not search.after:
         everywhere, found = True, _page(search, True)
     cases = overview.with_facility(found[:PAGE_SIZE], search.facility)
+    _tell(search, cases, everywhere=everywhere)
     return Page(cases, len(found) > PAGE_SIZE, everywhere and bool(search.text))
+
+
+def _tell(search: Search, cases: list[Case], *, everywhere: bool) -> None:
+    """Say of each person on the page whether they are on hold, and the name that was found."""
+    held = holds.held_among(case.pk for case in cases)
+    former = once_named(search.facility, search.text) if search.text and everywhere else {}
+    for case in cases:
+        case.is_held = case.pk in held
+        case.former_name = former.get(case.pk, "")
 
 
 def matching(search: Search) -> QuerySet[Case]:
@@ -136,7 +150,11 @@ def _matches(search: Search, everywhere: bool) -> QuerySet[Case]:
         return cases
     name = fold(search.text)
     if everywhere:
-        return cases.filter(Q(name_folded__contains=name) | Q(sender__icontains=search.text))
+        return cases.filter(
+            Q(name_folded__contains=name)
+            | Q(sender__icontains=search.text)
+            | Q(pk__in=list(once_named(search.facility, search.text)))
+        )
     if connection.vendor == "sqlite":
         # LIKE with an escape character never uses an index on SQLite; a range does.
         return cases.filter(name_folded__gte=name, name_folded__lt=name + LAST_CHARACTER)

@@ -120,6 +120,7 @@ REASONS = {
     "place_taken": "the place was not free",
     "field": "this fact is not corrected in this way",
     "not_stated": "nothing was stated yet that could be corrected",
+    "announced_before": "a person of this name and birth was expected or in care already",
     "born_after_death": "the birth would have come after the death",
     "facility": "the member belongs to another house",
     "own_account": "nobody deactivates themselves",

@@ -1,9 +1,11 @@
 """Forms of the acts beside the steps: announce, file, name, settle, correct, move."""
 
+from collections.abc import Iterator
 from datetime import date, datetime
 from typing import Any
 
 from django import forms
+from django.forms.boundfield import BoundField
 
 from cases import law
 from cases.forms.base import SignedForm, WitnessedForm, WritingForm
@@ -53,8 +55,11 @@ class AnnounceForm(DeathMixin, WritingForm):
     sex = choice("Sex", SEXES, required=False)
     sender = text("Sender", 200, help_text="Who sends this person: firm, hospital, county.")
 
+    is_another = yes("This is another person than the one who is here already")
+
     def __init__(self, *args: Any, facility: Facility, **kwargs: Any) -> None:
         super().__init__(*args, facility=facility, **kwargs)
+        self.is_asked_again = bool(self.data.get("is_another"))
         self.fields.update(death_fields())
         if law.jurisdiction(facility.jurisdiction).wait.starts != "death_or_discovery":
             del self.fields["discovered_at"]
@@ -75,6 +80,11 @@ class AnnounceForm(DeathMixin, WritingForm):
         elif died and found and found < died.earliest:
             self.add_error("discovered_at", "The person was found before the death.")
         return data
+
+    def stated_fields(self) -> Iterator[BoundField]:
+        """Whether it is another person is asked only where somebody of this name is here."""
+        asked = self.is_asked_again or self.initial.get("is_another")
+        return (f for f in super().stated_fields() if asked or f.name != "is_another")
 
     def stated(self) -> dict[str, Any]:
         """Return what `acts.announce` takes."""

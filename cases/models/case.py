@@ -74,6 +74,10 @@ class RulesVersion(AppendOnlyModel):
 class Case(models.Model):
     """One person in care. `stage` moves only through `cases.taking.take`."""
 
+    # Said of a case by whoever reads many at once for a list.
+    is_held: bool = False
+    former_name: str = ""
+
     class Disposition(models.TextChoices):
         HAND_OVER = "hand_over", "handed to a recipient"
         SHIP = "ship", "shipped to a recipient"

@@ -12,7 +12,7 @@ from cases.models import Case
 from cases.overview import Line, Waiting
 from cases.steps import STAGES
 from chain_of_custody.models import Place, Placement
-from crematory.templatetags.crematory import Times, address, unchanging
+from crematory.templatetags.crematory import Times, address, mark, unchanging
 
 register = template.Library()
 # The rows of lists that are long: one tag a list, for each part of a template takes its time.
@@ -27,11 +27,11 @@ GROUP = (
 )
 LIST_ROW = (
     '<tr><td>{person}</td><td class="text-nowrap">{number}</td><td class="text-nowrap">{disc}</td>'
-    '<td>{stage}</td><td>{since}</td><td class="sender">{sender}</td></tr>'
+    '<td>{stage}{hold}</td><td>{since}</td><td class="sender">{sender}</td></tr>'
 )
 TAKEN_ROW = (
     '<tr><th scope="row">{place}</th><td><a class="name" href="{href}"><bdi>{person}</bdi></a></td>'
-    "<td>{number}</td><td>{stage}</td><td>{since}</td></tr>"
+    "<td>{number}</td><td>{stage}{hold}</td><td>{since}</td></tr>"
 )
 FREE_ROW = '<tr><th scope="row">{place}</th><td colspan="4" class="quiet">{word}</td></tr>'
 
@@ -92,14 +92,30 @@ def _waiting_row(line: Line, times: Times) -> str:
     )
 
 
+def _held(case: Case) -> str:
+    """The mark and the word of a person who is on hold, for a row of a list."""
+    if not case.is_held:
+        return ""
+    return f' <span class="state state-refused">{mark("hold")}{escape(_("On hold"))}</span>'
+
+
+def _former(case: Case) -> str:
+    """The name before a correction, where a search found the person by it."""
+    if not case.former_name:
+        return ""
+    words = escape(_("before a correction:"))
+    return f'<span class="quiet">{words} <bdi>{escape(case.former_name)}</bdi></span>'
+
+
 @register.simple_tag
 def list_rows(cases: Iterable[Case]) -> SafeString:
     """`{% list_rows page.cases %}`: the list of persons; the disc of each should be at hand."""
     times = Times()
     rows = (
         LIST_ROW.format(
-            person=person_link(case, "name"),
+            person=person_link(case, "name") + _former(case),
             number=escape(case.number),
+            hold=_held(case),
             disc=escape(case.disc.number) if hasattr(case, "disc") else "",
             stage=escape(STAGES[case.stage]),
             since=times.moment(case.stage_since),
@@ -123,6 +139,7 @@ def place_rows(rows: Iterable[tuple[Place, Placement | None, Case | None]]) -> S
                 person=escape(case.decedent_name),
                 number=escape(case.number),
                 stage=escape(STAGES[case.stage]),
+                hold=_held(case),
                 since=times.moment(stay.since),
             )
         else:

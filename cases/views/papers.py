@@ -9,10 +9,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from cases.models import Case
-from cases.papers import KINDS, print_for
+from cases.papers import KINDS, Kind, print_for
 from cases.selectors import case_or_404
+from cases.steps import BEFORE_CHARGE
 from cases.views.requests import StaffRequest
-from chain_of_custody.models import Paper
+from chain_of_custody.models import CustodyEntry, Paper
 from chain_of_custody.paper_store import PaperDamaged
 from chain_of_custody.press import PrintRefused, is_by_hand, read_paper
 from chain_of_custody.typesetter import PressUnavailable
@@ -48,6 +49,10 @@ def _issue(request: HttpRequest, number: str, kind: str, by_hand: bool) -> HttpR
         return redirect("cases:case", number=case.number)
     token = request.POST.get("token", "")[:LONGEST_TOKEN]
     kept_token = token if token.isprintable() and token else None
+    is_asked = by_hand and not request.POST.get("is_confirmed")
+    if is_asked and (standing := _in_its_place(case, KINDS[kind], kept_token)):
+        context = {"case": case, "kind": KINDS[kind], "paper": standing, "token": token}
+        return render(request, "cases/write_confirm.html", context)
     try:
         paper = print_for(case, KINDS[kind], member, kept_token, by_hand=by_hand)
     except (PrintRefused, PressUnavailable) as reason:
@@ -57,6 +62,19 @@ def _issue(request: HttpRequest, number: str, kind: str, by_hand: bool) -> HttpR
     if points := paper.facts.get("unprintable"):
         messages.warning(request, NO_FONT.format(points=", ".join(points)))
     return redirect(_page_of(paper), number=case.number, paper=paper.number)
+
+
+def _in_its_place(case: Case, kind: Kind, token: str | None) -> Paper | None:
+    """Return the newest paper of this kind that one by hand would put out of use.
+
+    None where there is none, for a form that was sent before, and after the charge: then each
+    container carries a label of its own, and a new one puts no other out of use.
+    """
+    was_sent = token and CustodyEntry.objects.filter(case=case, token=token).exists()
+    if was_sent or case.stage not in BEFORE_CHARGE:
+        return None
+    papers = Paper.objects.filter(case=case, kind=kind.name, superseded__isnull=True)
+    return papers.order_by("-copy").first()
 
 
 def _page_of(paper: Paper) -> str:

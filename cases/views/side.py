@@ -20,9 +20,9 @@ from cases.law import CHECK_LOCALLY, not_asking
 from cases.models import Case
 from cases.selectors import case_or_404, correctable_values
 from cases.steps import BEFORE_CHARGE
-from cases.views.answering import Page, answer, fill, open_form, pop_kept, refuse
+from cases.views.answering import AGAIN_TEXT, Page, answer, fill, open_form, pop_kept, refuse
 from cases.views.requests import StaffRequest
-from chain_of_custody.models import open_placement
+from chain_of_custody.models import CustodyEntry, open_placement
 from crematory import clock
 
 
@@ -31,7 +31,10 @@ def announce(request: StaffRequest) -> HttpResponse:
     """A new case: a person who is expected."""
     facility = request.facility
     form = open_form(request, forms.AnnounceForm, facility=facility)
-    status = 200
+    status, before = 200, None
+    if request.method == "POST" and (earlier := _announced_with(request)):
+        messages.info(request, AGAIN_TEXT)
+        return redirect("cases:case", number=earlier.number)
     if request.method == "POST" and form.is_valid():
         try:
             case = acts.announce(facility, request.user, form.token_sent, **form.stated())
@@ -39,9 +42,22 @@ def announce(request: StaffRequest) -> HttpResponse:
             return redirect("cases:case", number=case.number)
         except (ActRefused, ValidationError) as refusal:
             status = refuse(None, form, "announce", refusal)
+            if getattr(refusal, "code", "") == "announced_before":
+                form.is_asked_again = True
+                said = form.cleaned_data
+                before = acts.announced_before(facility, said["decedent_name"], said["born_on"])
     elif form.is_bound:
         status = 422
-    return render(request, "cases/announce.html", {"form": form}, status=status)
+    context = {"form": form, "before": before}
+    return render(request, "cases/announce.html", context, status=status)
+
+
+def _announced_with(request: StaffRequest) -> Case | None:
+    """Return the case that this very form has announced before: it was sent again, or gone back."""
+    token = request.POST.get("token", "")
+    entries = CustodyEntry.objects.filter(facility=request.facility, act="announce", token=token)
+    entry = entries.select_related("case").first() if token.isprintable() and token else None
+    return entry.case if entry else None
 
 
 def _add(

@@ -330,6 +330,34 @@ def test_the_page_shows_in_large_letters_what_to_write(
     assert client.post(url("write", case, "poem")).status_code == 404
 
 
+def test_a_label_by_hand_puts_a_printed_one_out_of_use_only_when_confirmed(
+    facility: Facility, operator: StaffMember
+) -> None:
+    case, client = cast.bring(cast.make_case(facility), "tagged"), browser(operator)
+    printed = papers.print_for(case, papers.KINDS["label"], operator)
+    asked = client.post(url("write", case, "label"), {"token": "t-1"})
+    assert asked.status_code == 200
+    text = asked.content.decode()
+    assert f"The label {printed.number} is out of use from then on" in text
+    assert f'value="{"t-1"}"' in text
+    assert list(case.papers.all()) == [printed]
+    sure = {"token": "t-1", "is_confirmed": "1"}
+    shown = client.post(url("write", case, "label"), sure, follow=True)
+    assert 'class="by-hand"' in shown.content.decode()
+    again = client.post(url("write", case, "label"), {"token": "t-1"}, follow=True)
+    assert again.redirect_chain == shown.redirect_chain  # sent before: it is not asked again
+    assert case.papers.count() == 2
+
+
+def test_after_the_charge_a_label_by_hand_is_one_more_and_asks_nothing(
+    facility: Facility, operator: StaffMember
+) -> None:
+    case = cast.bring(cast.make_case(facility), "processed")
+    client = browser(operator)
+    answer = client.post(url("write", case, "label"), {"token": "t-1"}, follow=True)
+    assert 'class="by-hand"' in answer.content.decode()
+
+
 def send(client: Any, case: Case, verb: str, **typed: Any) -> Any:
     operators = (cast.member(case.facility, key) for key in (cast.OPERATOR, cast.SECOND_OPERATOR))
     first, second = operators

@@ -1,6 +1,6 @@
 """The page of a case and the acts beside the steps, as people meet them."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from cases import acts, device_rules, hold_acts, law
 from cases.models import Case
+from chain_of_custody import trail
 from chain_of_custody.models import CustodyEntry
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -81,6 +82,54 @@ def test_a_person_is_announced_once_with_a_name_in_any_script(
     assert f"<bdi>{ADEN}</bdi>, <span" in page
     assert "1950–2024" in page
     assert case.died_at.isoformat() == "2024-03-01T12:06:00+00:00"
+
+
+def test_a_form_that_was_sent_leads_to_its_case_whatever_it_says_now(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    client, data = browser(clerk), announcing()
+    first = client.post(reverse("cases:announce"), data)
+    again = client.post(reverse("cases:announce"), data | {"decedent_name": ""}, follow=True)
+    assert again.redirect_chain == [(first["Location"], 302)]
+    assert "This form was already sent" in again.content.decode()
+    assert Case.objects.count() == 1
+
+
+@pytest.mark.parametrize("born_on", ["1950-01-02", ""])
+def test_a_person_of_the_same_name_and_birth_is_asked_about_first(
+    facility: Facility, clerk: StaffMember, born_on: str
+) -> None:
+    """As when somebody goes back in the browser and sends what still stands there."""
+    client = browser(clerk)
+    assert "is_another" not in text_of(client, reverse("cases:announce"))
+    client.post(reverse("cases:announce"), announcing())
+    first = Case.objects.get()
+    data = announcing(decedent_name=ADEN.upper(), born_on=born_on)
+    asked = client.post(reverse("cases:announce"), data)
+    page = asked.content.decode()
+    assert asked.status_code == 409
+    assert f"is expected already: case {first.number}" in page
+    assert url("case", first) in page
+    assert 'name="is_another"' in page
+    assert Case.objects.count() == 1
+    refused = CustodyEntry.objects.get(act="announce", outcome="refused")
+    assert trail.facts_of(refused)["reasons"] == ["announced_before"]
+    sure = client.post(reverse("cases:announce"), data | {"is_another": "on"})
+    assert sure.status_code == 302
+    assert Case.objects.count() == 2
+    second = CustodyEntry.objects.filter(act="announce", outcome="done").latest("sequence")
+    assert trail.facts_of(second)["is_another_person"] is True
+
+
+def test_another_birth_or_a_closed_case_is_not_asked_about(
+    facility: Facility, clerk: StaffMember
+) -> None:
+    client = browser(clerk)
+    cast.bring(cast.make_case(facility, decedent_name="Ada Once"), "released")
+    cast.make_case(facility, decedent_name="Bo Born", born_on=date(1940, 1, 1))
+    for name in ("Ada Once", "Bo Born"):
+        data = announcing(decedent_name=name)
+        assert client.post(reverse("cases:announce"), data).status_code == 302
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,11 @@ from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
-from cases import search
+from cases import corrections, former_names, hold_acts, search
+from cases.former_names import once_named
 from cases.models import Case
 from cases.views.persons import safe_cell
+from chain_of_custody.models import Log
 from crematory.models import Facility, StaffMember
 from tests import cast
 from tests.cases.pages import look_for, many_cases, text_of
@@ -168,9 +170,10 @@ class TestNoNameInAnAddress:
 
     def test_looked_for_everywhere_and_exported(self, as_clerk: Client) -> None:
         page = as_clerk.get(look_for(as_clerk, "person"))
-        everywhere = links(page)["Look in the middle of names and among the senders too"]
-        found = as_clerk.get(reverse("cases:list") + everywhere)
-        assert exported(as_clerk, links(found)["This list as CSV"]) == 61
+        found = links(page).items()
+        everywhere = next(a for words, a in found if words.startswith("Look in the middle"))
+        whole = as_clerk.get(reverse("cases:list") + everywhere)
+        assert exported(as_clerk, links(whole)["This list as CSV"]) == 61
         assert exported(as_clerk, links(page)["This list as CSV"]) == 60
 
     def test_what_is_no_longer_kept_is_said_and_not_exported(self, as_clerk: Client) -> None:
@@ -230,3 +233,56 @@ class TestScan:
     ) -> None:
         other = cast.make_case(other_facility)
         assert "No case, disc or paper" in self.go(as_clerk, other.number)
+
+
+class TestFormerNames:
+    @pytest.fixture
+    def renamed(self, facility: Facility, manager: StaffMember) -> Case:
+        case = cast.make_case(facility, decedent_name="Bartholomew Oak")
+        corrections.correct(
+            case, cast.signature(manager), cast.token(), "decedent_name", "Ada Oake", "misheard"
+        )
+        return case
+
+    def test_a_person_is_found_by_the_name_before_a_correction(
+        self, as_clerk: Client, renamed: Case
+    ) -> None:
+        page = as_clerk.get(look_for(as_clerk, "barthol")).content.decode()
+        assert "<bdi>Ada Oake</bdi>" in page
+        assert "before a correction: <bdi>Bartholomew Oak</bdi>" in page
+        assert renamed.number in page
+        now = as_clerk.get(look_for(as_clerk, "ada")).content.decode()
+        assert "before a correction: <bdi>" not in now
+
+    def test_what_is_corrected_later_is_found_too_and_another_house_is_not(
+        self, as_clerk: Client, renamed: Case, manager: StaffMember, other_facility: Facility
+    ) -> None:
+        assert list(once_named(renamed.facility, "OAK")) == [renamed.pk]
+        again = Case.objects.get(pk=renamed.pk)
+        corrections.correct(
+            again, cast.signature(manager), cast.token(), "decedent_name", "Ida Oake", "misread"
+        )
+        assert once_named(renamed.facility, "ada") == {renamed.pk: "Ada Oake"}
+        assert once_named(other_facility, "oak") == {}
+
+    def test_a_trail_that_is_another_one_is_read_anew(self, renamed: Case) -> None:
+        assert once_named(renamed.facility, "barthol")
+        log = Log.objects.get(facility=renamed.facility)
+        former_names._read[renamed.facility_id] = former_names._Read(
+            log.size, "0" * 64, [("somebody else", "Somebody Else", renamed.pk)]
+        )
+        assert once_named(renamed.facility, "somebody") == {}
+        assert once_named(renamed.facility, "barthol")
+
+
+class TestHolds:
+    def test_the_list_and_the_places_mark_who_is_on_hold(
+        self, as_clerk: Client, clerk: StaffMember, case: Case
+    ) -> None:
+        cast.bring(case, "in_care")
+        pages = (reverse("cases:list"), reverse("places"))
+        for page in pages:
+            assert "On hold" not in text_of(as_clerk, page)
+        hold_acts.open_hold(case, cast.signature(clerk), cast.token(), "He asks us to wait")
+        for page in pages:
+            assert text_of(as_clerk, page).count("On hold") == 1

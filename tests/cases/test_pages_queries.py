@@ -32,13 +32,13 @@ PAGES: dict[str, Callable[[Client], str]] = {
 
 QUERIES = {
     "today": 8,  # holds, terms of the law (two), groups, machines, places
-    "list": 3,
-    "found": 4,  # is it a disc's number?
-    "everybody": 3,
+    "list": 4,  # one for who is on hold
+    "found": 5,  # and is it a disc's number?
+    "everybody": 4,
     "machines": 3,  # one more for the corrections of a reading that was corrected
     # and the tagged persons, their labels and holds, the retort's gates, its last readings
     "machine": 12,
-    "places": 3,
+    "places": 4,  # one for who is on hold
     "house": 4,  # staff and retorts
 }
 
