@@ -172,6 +172,28 @@ def page(case: Case) -> dict[str, Any]:
     }
 
 
+@dataclass(frozen=True)
+class Then:
+    """What is asked next of the authorization: the name of its page, and the words of the link."""
+
+    page: str
+    words: str
+
+
+def then(case: Case) -> Then | None:
+    """Return what is left for the authorization once the right to it exists; None before that."""
+    if case.stage not in ("expected", "in_care"):
+        return None
+    if not right.is_authorized(case, right.answer_for(case)):
+        return None
+    if not case.recipients.exists():
+        return Then("cases:recipients", "Name who receives the remains")
+    is_open = case.is_death_reportable is None and case.law.clearance_rule != "always"
+    if is_open or not case.disposition:
+        return Then("cases:settle", "Answer the open questions of the authorization")
+    return None
+
+
 def _before(case: Case, key: str) -> str:
     """The classes before this one of which it is not said yet that nobody is missing."""
     named = right.ranks_named(case)

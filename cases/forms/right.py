@@ -207,6 +207,7 @@ class NameForm(KnownFields, SaidFields, WritingForm):
     )
     nobody_before = yes("Nobody who goes before this person is missing here")
     whole_class = yes("Nobody of the same class is missing here")
+    receives = yes("Receives the cremated remains, too")
     informant = text(
         "Who says so", 200, required=False, help_text="Left empty, it is the person named here."
     )
@@ -221,9 +222,13 @@ class NameForm(KnownFields, SaidFields, WritingForm):
         help_text="For somebody who belongs to two classes.",
     )
 
-    def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, case: Case, may_name_recipient: bool = False, **kwargs: Any
+    ) -> None:
         super().__init__(*args, facility=case.facility, **kwargs)
         self.case = case
+        if not may_name_recipient:
+            del self.fields["receives"]
         relation, person = self.fields["relation"], self.fields["person"]
         assert isinstance(relation, forms.ChoiceField)
         assert isinstance(person, HolderField)
@@ -261,6 +266,14 @@ class NameForm(KnownFields, SaidFields, WritingForm):
             relationship=data["relationship"] or data["relation"].partition("/")[2],
             person=same.person if same else None,
         )
+
+    def recipient(self) -> dict[str, str] | None:
+        """Return the same person as one who receives the remains, unless named so before."""
+        named = self.named()
+        known = {fold(recipient.name) for recipient in self.case.recipients.all()}
+        if not self.cleaned_data.get("receives") or fold(named.name) in known:
+            return None
+        return {"name": named.name, "relationship": named.relationship}
 
     @property
     def told_by(self) -> str:

@@ -64,6 +64,7 @@ class AnnounceForm(DeathMixin, WritingForm):
         if law.jurisdiction(facility.jurisdiction).wait.starts != "death_or_discovery":
             del self.fields["discovered_at"]
         self.order_fields(ANNOUNCED)
+        self.focus("decedent_name")
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -110,6 +111,10 @@ class RecipientForm(WritingForm):
     name = text("Name", NAME_LENGTH)
     relationship = text("Relationship to the person who died", 100)
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.focus("name")
+
 
 def reportable(label: str) -> forms.TypedChoiceField:
     """Yes, no, or not known yet."""
@@ -134,6 +139,7 @@ class SettleForm(WritingForm):
         now = {name: getattr(case, name) for name in self.base_fields if hasattr(case, name)}
         super().__init__(*args, facility=case.facility, initial=now, **kwargs)
         self.case = case
+        self.focus("is_death_reportable")
 
     def changes(self) -> dict[str, Any]:
         """Return only what differs from the case."""

@@ -125,7 +125,11 @@ class ReceiveForm(StepForm, WitnessedForm):
     verb = "receive"
     band_reads = text(BAND_LABEL, NAME_LENGTH)
     delivered_by = text("Driver", 200)
-    firm = text("Firm of the driver", 200)
+    firm = text(
+        "Firm of the driver",
+        200,
+        help_text="As announced; write the other one where another firm brings the person.",
+    )
     container_kind = text("Cremation container", 100)
     is_closed = yes("It is closed")
     is_rigid = yes("It is rigid")
@@ -135,6 +139,10 @@ class ReceiveForm(StepForm, WitnessedForm):
     belongings = lines("Belongings", help_text="List what came, or write “none”.")
     is_embalmed = answered("Embalmed")
     place = PlaceField(Place.Kind.BAY, label="Cooler bay")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial.setdefault("firm", self.case.sender)
 
 
 class AuthorizeForm(StepForm):

@@ -1,5 +1,6 @@
 """Those who may authorize the cremation: the answer, the classes, and what each person said."""
 
+import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -8,7 +9,7 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from cases import drawing, right, right_acts, right_page, right_words
+from cases import acts, drawing, right, right_acts, right_page, right_words
 from cases.errors import ActRefused
 from cases.forms.right import (
     ClassesForm,
@@ -21,7 +22,7 @@ from cases.forms.right import (
 )
 from cases.holds import open_holds
 from cases.models import AuthorizingAgent, Case, RightHolder
-from cases.roles import WHO, power
+from cases.roles import WHO, may_name_recipient, power
 from cases.selectors import case_or_404
 from cases.views.answering import Page, answer, open_form
 from cases.views.requests import StaffRequest
@@ -29,6 +30,8 @@ from chain_of_custody import uploads_in
 from chain_of_custody.uploads import UploadRefused
 from chain_of_custody.uploads_in import Arrived
 from crematory.models import Role
+
+LONGEST_TOKEN = 43
 
 
 def _case(request: StaffRequest, number: str) -> Case:
@@ -45,8 +48,10 @@ def _back(case: Case) -> str:
 def agents(request: StaffRequest, number: str) -> HttpResponse:
     """Who may authorize; and one more person, with what is known and what they said."""
     case = _case(request, number)
-    form = open_form(request, NameForm, case=case)
+    may_name = case.is_open and bool(request.user.roles & may_name_recipient(case.stage))
+    form = open_form(request, NameForm, case=case, may_name_recipient=may_name)
     context = right_page.page(case) | {
+        "then": right_page.then(case),
         "may": power(request.user, WHO["state_agent"]),
         "may_review": power(request.user, frozenset({Role.MANAGER})),
     }
@@ -62,6 +67,13 @@ def _name(request: StaffRequest, case: Case, form: NameForm) -> None:
         right_acts.name_holder(
             case, request.user, form.token_sent, form.named(), known, said, form.complete()
         )
+    if recipient := form.recipient():
+        acts.name_recipient(case, request.user, _second(form.token_sent), **recipient)
+
+
+def _second(token: str) -> str:
+    """Return the token of the second act of one form: always the same one for the same form."""
+    return hashlib.sha256(f"recipient {token}".encode()).hexdigest()[:LONGEST_TOKEN]
 
 
 @contextmanager
