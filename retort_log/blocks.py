@@ -20,7 +20,7 @@ import hashlib
 import json
 import struct
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,6 +104,21 @@ def steps_needed(values: NDArray[np.float64], most: int = 1_000) -> int:
     while per_unit < most and not (np.rint(known * per_unit) / per_unit == known).all():
         per_unit *= 10
     return per_unit
+
+
+def series_of(
+    names: Sequence[str], units: Sequence[str], times_ms: Times, values: NDArray[np.float64]
+) -> Series:
+    """Readings as a series, each channel in as many steps as keep its values as they were.
+
+    Values finer than a thousandth of their unit are rounded to it. Raises BlockError.
+    """
+    per_unit = [steps_needed(column) for column in values.T]
+    columns = [in_steps(column, steps) for column, steps in zip(values.T, per_unit, strict=True)]
+    channels = tuple(map(Channel, names, units, per_unit))
+    series = Series(channels, times_ms, np.stack(columns, axis=1))
+    _check(series)
+    return series
 
 
 def pack(series: Series) -> Packed:

@@ -4,7 +4,8 @@
     mapping = seen.mapping({question.code: answer, ...})   # remember mapping.to_json()
     parsed = read(raw, mapping)
 
-A mapping that was remembered for a logger is used again if `seen.knows(mapping)`.
+A mapping that was kept for a logger is used again by `seen.remembered(mapping)` if
+`seen.knows(mapping)`.
 """
 
 from retort_log.logger_files.looking import Unanswered, Understanding, look
@@ -12,7 +13,7 @@ from retort_log.logger_files.mapping import Column, Mapping, MappingError, TimeC
 from retort_log.logger_files.order import Gap, Note
 from retort_log.logger_files.questions import Question
 from retort_log.logger_files.reading import Parsed, read, read_source
-from retort_log.logger_files.refusals import FileRefused, Refusal
+from retort_log.logger_files.refusals import FileRefused, Refusal, Run, in_runs
 
 __all__ = [
     "Column",
@@ -24,9 +25,11 @@ __all__ = [
     "Parsed",
     "Question",
     "Refusal",
+    "Run",
     "TimeColumns",
     "Unanswered",
     "Understanding",
+    "in_runs",
     "look",
     "read",
     "read_source",

@@ -6,7 +6,7 @@ its answer no mapping is made.
 
 import re
 from collections.abc import Mapping as Answers
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from retort_log.logger_files.channels import CHANNELS
@@ -60,13 +60,30 @@ class Understanding:
         return self.shape.rows[:SAMPLE_ROWS]
 
     def knows(self, mapping: Mapping) -> bool:
-        """True where a remembered mapping fits this file: same layout and same headings."""
+        """True where a remembered mapping fits this file: same columns under same headings."""
         return (
             mapping.header == self.shape.header
             and mapping.width == self.shape.width
             and mapping.delimiter == self.shape.delimiter
-            and mapping.first_line == self.shape.first_line
-            and mapping.header_line == self.shape.header_line
+        )
+
+    def remembered(self, mapping: Mapping, start: str | None = None) -> Mapping:
+        """A mapping that `knows` accepts, for this file.
+
+        What belonged to the other file alone is not taken over: where its readings began, and
+        which pass of a repeated hour it showed. Raises Unanswered for a missing `start`.
+        """
+        time = mapping.time
+        if time.kind == "elapsed":
+            if start is None:
+                raise Unanswered(("start",))
+            time = replace(time, start=_moment(start))
+        return replace(
+            mapping,
+            time=time,
+            first_line=self.shape.first_line,
+            header_line=self.shape.header_line,
+            repeated_hour="ask",
         )
 
     def mapping(self, answers: Answers[str, str] | None = None) -> Mapping:

@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal, cast
 from zoneinfo import ZoneInfo
 
+from retort_log.logger_files.stamps import FormatError, compiled
+
 TimeKind = Literal["stamp", "date_and_time", "elapsed", "epoch"]
 RepeatedHour = Literal["ask", "first", "second"]
 
@@ -134,10 +136,19 @@ def _faults(mapping: Mapping) -> list[tuple[bool, str]]:
             "The unit of the time is missing.",
         ),
         (time.kind == "elapsed" and time.start is None, "It is not said when the readings began."),
+        (not all(_is_format(text) for text in time.formats), "A format of the time is not known."),
         (not _zone_is_known(time), "The time zone is not known."),
         (mapping.repeated_hour not in ("ask", "first", "second"), "The repeated hour is unclear."),
         (mapping.first_line < 1, "Lines are counted from 1."),
     ]
+
+
+def _is_format(text: str) -> bool:
+    try:
+        compiled(text)
+    except FormatError:
+        return False
+    return True
 
 
 def _zone_is_known(time: TimeColumns) -> bool:

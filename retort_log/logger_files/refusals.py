@@ -1,6 +1,6 @@
 """What a logger's file was refused for, in plain words that say what to do. Pure."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 LONGEST_EXCERPT = 60
@@ -99,6 +99,30 @@ def excerpt(text: str) -> str:
     shown = "".join(char if char.isprintable() else " " for char in text[: LONGEST_EXCERPT * 4])
     shown = " ".join(shown.split())
     return shown if len(shown) <= LONGEST_EXCERPT else shown[: LONGEST_EXCERPT - 1] + "…"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Refusals that say the same of one line after the other."""
+
+    first_line: int
+    last_line: int
+    refusal: Refusal
+
+
+def in_runs(refusals: Iterable[Refusal]) -> list[Run]:
+    """The refusals with those that say the same of following lines put together, for people."""
+    runs: list[Run] = []
+    last: dict[tuple[str, str | None, str], int] = {}
+    for refusal in refusals:
+        key = (refusal.code, refusal.channel, refusal.text if refusal.channel else "")
+        at = last.get(key)
+        if at is not None and runs[at].last_line == refusal.line - 1:
+            runs[at] = Run(runs[at].first_line, refusal.line, runs[at].refusal)
+        else:
+            last[key] = len(runs)
+            runs.append(Run(refusal.line, refusal.line, refusal))
+    return runs
 
 
 MOST_REFUSALS = 500_000

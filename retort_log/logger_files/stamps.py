@@ -85,6 +85,8 @@ def compiled(text: str) -> Format:
     marks = "".join(part for is_mark, part in pieces if is_mark)
     if len(set(marks)) < len(marks) or not marks:
         raise FormatError(f"The format “{text}” has a mark twice, or none.")
+    if ("I" in marks) != ("p" in marks):
+        raise FormatError(f"The format “{text}” must have %I and %p together.")
     return Format(text, tuple(pieces))
 
 

@@ -22,6 +22,7 @@ from retort_log.blocks import (
     in_steps,
     joined,
     pack,
+    series_of,
     series_sha256,
     steps_needed,
     unpack,
@@ -157,6 +158,13 @@ def test_no_value_becomes_the_mark_and_infinity_is_refused() -> None:
 )
 def test_as_many_steps_as_keep_every_value(value: float, needed: int) -> None:
     assert steps_needed(np.array([1.0, value, np.nan])) == needed
+
+
+def test_readings_become_a_series_that_keeps_them_as_they_were() -> None:
+    values = np.array([[1500.5, 10.25], [np.nan, 10.0]])
+    made = series_of(("primary", "oxygen"), ("degF", "%"), np.array([START, START + 1]), values)
+    assert made.channels == CHANNELS
+    assert np.array_equal(unpack(pack(made).body).values(), values, equal_nan=True)
 
 
 @given(st.lists(st.integers(-99_999, 99_999), min_size=1), st.sampled_from([10, 100, 1000]))

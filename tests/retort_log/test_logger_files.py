@@ -1,16 +1,20 @@
 """Data loggers' files: each dialect is understood, each defect is said and costs no more."""
 
+import contextlib
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from retort_log.logger_files import (
     FileRefused,
     Mapping,
     MappingError,
     Unanswered,
+    in_runs,
     look,
     read,
 )
@@ -273,6 +277,40 @@ def test_a_remembered_mapping_is_known_again_and_reads_no_other_list() -> None:
     assert refused.value.code == "other_file"
 
 
+def test_what_belongs_to_one_file_alone_is_not_remembered() -> None:
+    kept = replace(mapping_of(raw("elapsed.csv")), repeated_hour="first")
+    longer = b"A line more above\n" + raw("elapsed.csv")
+    seen = look(longer)
+    assert seen.knows(kept)
+    with pytest.raises(Unanswered) as refused:
+        seen.remembered(kept)
+    assert refused.value.codes == ("start",)
+    mapping = seen.remembered(kept, "2026-03-04T13:00:00+00:00")
+    assert (mapping.first_line, mapping.repeated_hour) == (5, "ask")
+    found = read(longer, mapping, now=NOW)
+    assert (len(found.times_ms), found.times_ms[0]) == (9, at("2026-03-04T13:00:00"))
+
+
+def test_refusals_that_go_on_are_put_together_for_people() -> None:
+    content = generated(50)
+    head, *body = content.splitlines()
+    body[10:30] = [line.rsplit(b",", 1)[0] + b",OPEN" for line in body[10:30]]
+    body[40] = b"cut"
+    content = b"\n".join([head, *body])
+    runs = in_runs(read(content, mapping_of(content), now=NOW).refusals)
+    assert [(run.first_line, run.last_line, run.refusal.code) for run in runs] == [
+        (12, 31, "error_value"),
+        (42, 42, "wrong_columns"),
+    ]
+
+
+@pytest.mark.parametrize("text", ["%Q", "", "%Y-%Y", "%I:%M", "%"])
+def test_a_format_that_is_none_makes_no_mapping(text: str) -> None:
+    mapping = mapping_of(raw("iso.csv"))
+    with pytest.raises(MappingError):
+        replace(mapping, time=replace(mapping.time, formats=(text,)))
+
+
 @pytest.mark.parametrize("name", READABLE)
 def test_a_mapping_survives_as_text(name: str) -> None:
     mapping = mapping_of(raw(name))
@@ -315,3 +353,31 @@ def test_a_decimal_comma_that_could_part_thousands_is_asked() -> None:
     assert {question.code for question in look(content).questions} == {"zone", "decimal"}
     found = read(content, mapping_of(content, decimal="."), now=NOW)
     assert {one.code for one in found.refusals} == {"not_a_number"}
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.sampled_from(READABLE), st.data())
+def test_no_damage_does_worse_than_be_refused(name: str, data: st.DataObject) -> None:
+    content = bytearray(raw(name))
+    for _ in range(data.draw(st.integers(1, 6))):
+        at = data.draw(st.integers(0, len(content) - 1))
+        end = at + data.draw(st.integers(0, 30))
+        content[at:end] = data.draw(
+            st.one_of(st.binary(max_size=6), st.sampled_from([b"\n", b";", b'"']))
+        )
+        if not content:
+            return
+    try:
+        mapping = mapping_of(bytes(content))
+        found = read(bytes(content), mapping, now=NOW)
+    except (FileRefused, MappingError):
+        return
+    assert (np.diff(found.times_ms) > 0).all()
+    assert not np.isinf(found.values).any()
+    assert all(one.reason and len(one.text) <= 60 for one in found.refusals)
+
+
+@given(st.binary(max_size=300))
+def test_no_bytes_do_worse_than_be_refused(content: bytes) -> None:
+    with contextlib.suppress(FileRefused):
+        look(content)
