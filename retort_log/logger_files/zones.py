@@ -78,20 +78,24 @@ def _change_day(
     if after > before:
         return Moments(ms, (wall >= change + before) & (wall < change + after), nowhere)
     twice = (wall >= change + after) & (wall < change + before)
-    second, is_open = _second_pass(wall[twice], repeated, newest_first)
+    second, is_open = _second_pass(wall[twice], before - after, repeated, newest_first)
     ms[twice] += np.where(second, before - after, 0)
     return Moments(ms, nowhere, twice & is_open)
 
 
 def _second_pass(
-    wall: NDArray[np.int64], repeated: str, newest_first: bool
+    wall: NDArray[np.int64], length: int, repeated: str, newest_first: bool
 ) -> tuple[NDArray[np.bool_], bool]:
-    """Which lines belong to the second pass, and whether that stays open."""
+    """Which lines belong to the second pass, and whether that stays open.
+
+    Both passes show where the time goes back once, and by at least half the `length` (ms) of
+    what is repeated: a line written a little late must not send all that follow an hour on.
+    """
     if repeated in ("first", "second"):
         return np.full(len(wall), repeated == "second"), False
     ordered = wall[::-1] if newest_first else wall
     back = np.flatnonzero(np.diff(ordered) < 0)
-    if len(back) != 1:
+    if len(back) != 1 or ordered[back[0]] - ordered[back[0] + 1] < length // 2:
         return np.zeros(len(wall), np.bool_), True
     second = np.arange(len(wall)) > back[0]
     return (second[::-1] if newest_first else second), False

@@ -174,6 +174,15 @@ def test_the_repeated_hour_is_asked_where_one_pass_shows() -> None:
     assert (len(first.times_ms), first.refusals, first.asks_repeated_hour) == (9, (), False)
 
 
+def test_a_line_written_late_is_not_taken_for_the_second_pass() -> None:
+    lines = raw("clocks_back_once.csv").splitlines()
+    lines[4], lines[5] = lines[5], lines[4]
+    content = b"\n".join(lines)
+    found = read(content, mapping_of(content), now=NOW)
+    assert found.asks_repeated_hour
+    assert [one.code for one in found.refusals] == ["repeated_hour"] * 6
+
+
 def test_the_hour_that_never_was_is_refused() -> None:
     found = parsed("clocks_forward.csv")
     assert [one.code for one in found.refusals] == ["skipped_hour"] * 6
