@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crematory.units import convert
@@ -66,6 +66,7 @@ def test_a_tested_unit_holds_its_gas_for_more_than_a_second(
     assert stays > 1
 
 
+@settings(deadline=None)
 @given(st.floats(600, 1200), st.floats(0, 0.4), st.floats(0.8, 1.2))
 def test_residence_is_the_same_in_every_unit(
     celsius: float, moisture: float, pressure: float

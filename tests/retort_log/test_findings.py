@@ -270,7 +270,7 @@ def judged(trace: Trace, rules: PermitRules) -> list[tuple[str, Any, Any, Any]]:
 RULES = st.sampled_from([MINIMUM, HOURLY, TEN_MINUTES, permit(charging=limit("1600", "degF"))])
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(traces(), RULES, st.data())
 def test_order_parts_unit_and_points_on_the_line_change_nothing(
     trace: Trace, rules: PermitRules, data: st.DataObject

@@ -59,7 +59,7 @@ def assert_same(found: Found, expected: list[list[float]]) -> None:
     np.testing.assert_allclose(columns(found), expected, atol=1e-3)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(
     st.lists(st.tuples(traces(), st.integers(0, 900), st.integers(0, 4000)), max_size=5),
     st.integers(1540, 1660),
@@ -85,7 +85,7 @@ def test_lines_laid_end_to_end_give_what_each_gives_alone(
         assert columns(found).shape == (0, 9)
 
 
-@settings(max_examples=150)
+@settings(max_examples=150, deadline=None)
 @given(
     traces(longest=60),
     st.lists(st.tuples(st.integers(1, 900), st.integers(1, 3000)), min_size=1, max_size=6),

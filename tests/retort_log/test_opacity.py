@@ -1,7 +1,7 @@
 """Six-minute means of smoke, as EPA Method 9 reckons them."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retort_log.opacity import OpacitySet, six_minute_means, unexcused
@@ -68,6 +68,7 @@ def test_one_set_an_hour_is_excused_up_to_the_exception() -> None:
     assert unexcused(sets((0, 15.1)), 15) == sets((0, 15.1))
 
 
+@settings(deadline=None)
 @given(st.lists(st.integers(0, 20).map(lambda n: 5.0 * n), min_size=24, max_size=100))
 def test_the_highest_mean_is_the_highest_of_all_rows(values: list[float]) -> None:
     highest = six_minute_means(smoke(values)).highest

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retort_log.pairs import paired, product
@@ -30,6 +30,7 @@ def test_a_gap_of_either_breaks_both() -> None:
     assert len(paired(one, nothing)[0].at) == 0
 
 
+@settings(max_examples=50, deadline=None)
 @given(traces(), traces(), st.integers(60, 600))
 def test_the_product_agrees_with_dense_multiplying(
     first: Trace, second: Trace, max_gap_s: int
@@ -41,11 +42,11 @@ def test_the_product_agrees_with_dense_multiplying(
     for start, length, c0, c1, c2 in zip(
         curve.starts, curve.lengths, curve.c0, curve.c1, curve.c2, strict=True
     ):
-        for tau in np.linspace(0, length, 5):
+        for tau in np.linspace(0, length, 4):
             known = one.value_at(start + tau), other.value_at(start + tau)
             assert known[0] is not None
             assert known[1] is not None
             assert c0 + tau * (c1 + tau * c2) == pytest.approx(known[0] * known[1])
-    grid = np.arange(0.25, end, 0.5)
+    grid = np.arange(0.5, end, 1.0)
     both = [one.value_at(t) is not None and other.value_at(t) is not None for t in grid]
-    assert curve.covered_s == pytest.approx(np.sum(both) / 2, abs=0.5)
+    assert curve.covered_s == pytest.approx(np.sum(both), abs=0.5)

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
@@ -169,12 +169,14 @@ def test_a_line_has_a_start_before_its_end() -> None:
         line(trace((0, 1.0)), 0, start_min=1)
 
 
+@settings(deadline=None)
 @given(traces(), st.integers(30, 600))
 def test_covered_and_gaps_fill_the_whole(read: Trace, max_gap_s: int) -> None:
     drawn = draw(read, "degF", max_gap_s, -100, 5000)
     assert drawn.covered_s + sum(gap.seconds for gap in drawn.gaps) == pytest.approx(5100)
 
 
+@settings(deadline=None)
 @given(traces(), st.integers(1500, 1700))
 def test_seconds_agree_with_intervals_and_with_dense_counting(read: Trace, limit: int) -> None:
     drawn = draw(read, "degF", 300, 0, float(read.seconds[-1]))
@@ -225,6 +227,7 @@ def test_only_what_was_typed_is_rounded_when_both_are_merged() -> None:
     assert merged(recorder, hand, "degF", 300).values.tolist() == pytest.approx([1599.998, 1600])
 
 
+@settings(deadline=None)
 @given(traces(), st.data())
 def test_shuffling_and_splitting_a_log_changes_nothing(read: Trace, data: st.DataObject) -> None:
     order = data.draw(st.permutations(range(len(read))))

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from retort_log.permit_rules import Averaging
@@ -101,6 +101,7 @@ def test_there_is_a_mean_only_over_a_window() -> None:
             means(drawn, window_s, by)
 
 
+@settings(deadline=None)
 @given(traces(), st.integers(60, 1200), st.integers(1540, 1660))
 def test_means_agree_with_dense_resampling(read: Trace, window_s: int, limit: int) -> None:
     drawn = draw(read, "degF", 600, float(read.seconds[0]), float(read.seconds[-1]))
@@ -124,6 +125,7 @@ def test_means_agree_with_dense_resampling(read: Trace, window_s: int, limit: in
     assert found.seconds_below(limit) == pytest.approx(counted, abs=crossings)
 
 
+@settings(deadline=None)
 @given(traces(), st.integers(60, 1200), st.integers(1540, 1660), st.data())
 def test_points_added_on_the_line_change_nothing(
     read: Trace, window_s: int, limit: int, data: st.DataObject
