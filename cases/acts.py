@@ -11,7 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Q
 
-from cases import death, device_answers, documents, identity, numbering
+from cases import death, device_answers, documents, identity, numbering, seen
 from cases.effects import move
 from cases.errors import ActRefused
 from cases.models import Case, DeviceAnswer, Document, Recipient
@@ -284,12 +284,13 @@ def answer_devices(
     *,
     signed_by: Signature | None = None,
     why: str = "",
+    shown: str | None = None,
 ) -> CustodyEntry:
     """Record answers to different device questions, all or none, as one entry.
 
     A device that was once said to be there stops mattering only by a PIN signature; that it was
     never there, or that it is not known, needs a reason as well, and so does another value for
-    what was stated of a radionuclide wait.
+    what was stated of a radionuclide wait. `shown` is the mark of the page they were given on.
     """
     signer = signed_by.member if signed_by else member
     if len({fields["device"] for fields in answers}) < max(len(answers), 1):
@@ -299,6 +300,7 @@ def answer_devices(
         need(signer, *WHO["answer_device"])
         if locked.stage not in BEFORE_CHARGE:
             raise ActRefused("stage", "After the charge device answers stay as they are.")
+        seen.check(shown, seen.of_devices(locked))
         rows = [DeviceAnswer(case=locked, answered_at=now, **fields) for fields in answers]
         for row in rows:
             device_answers.check(row, now)

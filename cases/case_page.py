@@ -146,7 +146,7 @@ def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
         "radiation": radiation.shown(case, clock.now()),
         "things": things.standing(case),
         "things_due": bool(things.due(case)),
-        "looked": bool(case.things_looked_for.all()),
+        "looked": bool(case.things_looked_for.all()) and things.is_looked_for(case),
         "can_settle": case.stage in BEFORE_CHARGE,
         "may": powers(member, case.stage),
         "can_file": documents.can_file(case, member),

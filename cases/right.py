@@ -21,6 +21,7 @@ from cases.models import (
     Case,
     Document,
     HolderFacts,
+    RankNamed,
     RightHolder,
 )
 from cases.waits import replaced_papers
@@ -59,7 +60,12 @@ def persons_of(case: Case) -> list[Person]:
 
 def ranks_named(case: Case) -> set[str]:
     """Return the classes of which the newest statement says that everybody is named."""
-    newest = {row.rank: row.is_complete for row in case.ranks_named.all()}
+    return complete_by(case.ranks_named.all())
+
+
+def complete_by(rows: Iterable[RankNamed]) -> set[str]:
+    """Return the classes of which the newest of these statements says that everybody is named."""
+    newest = {row.rank: row.is_complete for row in rows}
     return {rank for rank, is_complete in newest.items() if is_complete}
 
 
@@ -225,29 +231,17 @@ def _last_stated(case: Case) -> datetime:
     for holder in case.right_holders.all():
         times.append(holder.named_at)
         times += [known.stated_at for known in holder.facts.all()]
-        times += [paper.filed_at for paper in _later_instruments(holder)]
+        times += [paper.filed_at for paper in later_instruments(holder)]
         times += [said.stated_at for said in holder.statements.all()]
     return max(times, default=case.announced_at)
 
 
-def _later_instruments(holder: RightHolder) -> list[Document]:
+def later_instruments(holder: RightHolder) -> list[Document]:
     """Return what was filed in place of the papers on which this right rested."""
     rests_on = {known.instrument_id for known in holder.facts.all() if known.instrument_id}
     if not rests_on:
         return []
     return [paper for paper in holder.case.documents.all() if paper.replaces_id in rests_on]
-
-
-def stated_so_far(case: Case) -> str:
-    """Return a mark of all that is stated of those with a say; it changes with every statement."""
-    holders = case.right_holders.all()
-    rows = [
-        holders,
-        [row for holder in holders for row in holder.facts.all()],
-        [row for holder in holders for row in holder.statements.all()],
-        case.ranks_named.all(),
-    ]
-    return "-".join(str(max((row.pk for row in of_one), default=0)) for of_one in rows)
 
 
 def is_authorized(case: Case, answer: Answer) -> bool:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from cases import right, right_words, settling
+from cases import right, right_words, seen, settling
 from cases.acts import do_act, need, need_current, need_open, of_this_case, paper_as_it_is
 from cases.authority import BY_INSTRUMENT, EXCLUSIONS, Outcome
 from cases.drawing import Stroke
@@ -116,13 +116,19 @@ def name_holder(
     return do_act("name_holder", case, member, token, write, after=hold_if_disputed(case, member))
 
 
-def state_known(holder: RightHolder, member: StaffMember, token: str, known: Known) -> CustodyEntry:
-    """State what is known of a right-holder; it replaces what was stated before."""
+def state_known(
+    holder: RightHolder, member: StaffMember, token: str, known: Known, shown: str | None = None
+) -> CustodyEntry:
+    """State what is known of a right-holder; it replaces what was stated before.
+
+    `shown` is the mark of the page on which what was stated before stood.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["state_agent"])
         need_open(locked)
         found = _as_it_is(locked, holder)
+        seen.check(shown, seen.of_known(found))
         return _holder_facts(found) | _know(found, known, now)
 
     return do_act(
@@ -163,13 +169,22 @@ def _as_it_is(locked: Case, holder: RightHolder) -> RightHolder:
 
 
 def state_ranks(
-    case: Case, member: StaffMember, token: str, ranks: dict[str, bool], informant: str
+    case: Case,
+    member: StaffMember,
+    token: str,
+    ranks: dict[str, bool],
+    informant: str,
+    shown: str | None = None,
 ) -> CustodyEntry:
-    """State of which classes everybody is named here (nobody named: there is nobody), or not."""
+    """State of which classes everybody is named here (nobody named: there is nobody), or not.
+
+    `shown` is the mark of the page on which what was stated before stood.
+    """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["state_agent"])
         need_open(locked)
+        seen.check(shown, seen.of_classes(locked))
         return _complete(locked, Complete(ranks=ranks, informant=informant), now)
 
     return do_act("state_ranks", case, member, token, write)
@@ -181,21 +196,17 @@ def review_authority(
     token: str,
     reason: str,
     document: Document | None,
-    seen: str | None = None,
+    shown: str | None = None,
 ) -> CustodyEntry:
     """A manager records the authority's or counsel's answer to what the rules leave open.
 
-    `seen` is the `right.stated_so_far` of the answer that was read; None where no page showed it.
+    `shown` is the mark of the page on which the manager read what they leave open.
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(signed_by.member, Role.MANAGER)
         need_open(locked)
-        if seen is not None and seen != right.stated_so_far(locked):
-            raise ActRefused(
-                "stated_meanwhile",
-                "Something was stated of those with a say meanwhile. Read it again, then send it.",
-            )
+        seen.check(shown, seen.of_right(locked))
         answer = right.answer_for(locked)
         if answer.outcome is not Outcome.UNDECIDED:
             raise ActRefused(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from cases import seen
 from cases.acts import do_act, need, need_open
 from cases.drawing import Stroke
 from cases.errors import ActRefused
@@ -43,16 +44,18 @@ def list_things(
     *,
     is_complete: bool = False,
     note: str = "",
+    shown: str | None = None,
 ) -> CustodyEntry:
     """Record things, changes of mind, and that the list is complete: all or nothing, one entry.
 
     A list is complete only once the person is here. One that is empty though the receipt wrote of
-    things needs a note on them.
+    things needs a note on them. `shown` is the mark of the page on which all this was written.
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(member, *WHO["list_things"])
         need_open(locked)
+        seen.check(shown, seen.of_things(locked))
         if not lines and not is_complete:
             raise ActRefused("unchanged", "Nothing is listed here.")
         rows = [_write(locked, member, line, now) for line in lines]
@@ -93,9 +96,7 @@ def _check(case: Case, line: Listed) -> None:
     if before:
         fresh = PersonalThing.objects.filter(pk=before.pk, case=case)
         if not fresh.filter(replaced_by=None, returned=None).exists():
-            raise ActRefused(
-                "thing_changed", "This line was changed or given back meanwhile. Look again."
-            )
+            raise seen.meanwhile()
     if not line.description.strip():
         raise ActRefused("thing_unnamed", "Describe the thing.")
     if line.wish != Wish.OPEN and not line.decided_by.strip():

@@ -16,13 +16,13 @@ NONE_WRITTEN = frozenset({"none", "nothing", "no", "nil", "ninguno", "nada"})
 
 def standing(case: Case) -> list[PersonalThing]:
     """Return the things that are on the list now, oldest first; given back or not."""
-    rows = _rows(case)
-    replaced = {row.replaces_id for row in rows}
-    return [row for row in rows if row.pk not in replaced and row.wish != Wish.MISTAKE]
+    everything = rows(case)
+    replaced = {row.replaces_id for row in everything}
+    return [row for row in everything if row.pk not in replaced and row.wish != Wish.MISTAKE]
 
 
-def _rows(case: Case) -> list[PersonalThing]:
-    """All rows with what was given back; a page may have fetched them once for all gates."""
+def rows(case: Case) -> list[PersonalThing]:
+    """Return all rows with what was given back; a page may have fetched them for all gates."""
     if "things" in getattr(case, "_prefetched_objects_cache", {}):
         return list(case.things.all())
     return list(case.things.select_related("returned", "photo"))

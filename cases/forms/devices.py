@@ -1,15 +1,17 @@
 """All device questions on one page; only what was changed becomes an answer."""
 
-from typing import Any
+from typing import Any, Self
 
 from django import forms
+from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
-from cases import device_answers, device_rules
+from cases import device_answers, device_rules, seen
 from cases.device_list import QUESTIONS, Question
 from cases.errors import ActRefused
 from cases.forms.base import SignedForm, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
+from cases.forms.seen import SeenForm, lay
 from cases.models import HARMLESS, STAYS_BY_LAW, Case, DeviceAnswer
 from cases.nuclides import NUCLIDES
 from crematory import clock
@@ -41,10 +43,9 @@ def _one_of(label: str, choices: list[Any]) -> forms.ChoiceField:
 
 
 class DeviceForm(forms.Form):
-    """One device question. `seen` is the answer that the person had before them."""
+    """One device question; `newest` is the answer that the person had before them."""
 
     device = forms.ChoiceField(choices=DeviceAnswer.Device.choices, widget=forms.HiddenInput)
-    seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
     answer = forms.ChoiceField(
         label="Answer",
         choices=DeviceAnswer.Answer.choices,
@@ -138,12 +139,6 @@ class DeviceForm(forms.Form):
             return data
         if not data.get("answer") and "answer" not in self.errors:
             self.add_error("answer", "Answer the question.")
-        if self.newest and data.get("seen") != self.newest.pk:
-            self.add_error(
-                None,
-                f"Answered meanwhile: {self.newest.get_answer_display()}. "
-                "Open this page again before you change it.",
-            )
         return data
 
     def stated(self) -> dict[str, Any]:
@@ -174,7 +169,7 @@ SIGN_HELP = (
 )
 
 
-class DevicesForm(SignedForm):
+class DevicesForm(SeenForm, SignedForm):
     """The questions, who answered what was changed, and a signature where that lifts a danger."""
 
     informant = forms.CharField(
@@ -195,10 +190,11 @@ class DevicesForm(SignedForm):
         super().__init__(*args, facility=case.facility, **kwargs)
         self.case = case
         self.earlier: dict[str, list[DeviceAnswer]] = {}
-        for answer in case.device_answers.all():
+        then = self.show(seen.of_devices(case))
+        for answer in then:
             self.earlier.setdefault(answer.device, []).append(answer)
         self.newest = {device: answers[-1] for device, answers in self.earlier.items()}
-        if not any(a.answer == device_answers.YES for a in case.device_answers.all()):
+        if not any(answer.answer == device_answers.YES for answer in then):
             # Nothing that was said to be there can stop mattering: nobody need sign or explain.
             for name in ("why", "signer_code", "signer_pin"):
                 del self.fields[name]
@@ -207,7 +203,7 @@ class DevicesForm(SignedForm):
 
     def _row(self, device: DeviceAnswer.Device) -> dict[str, Any]:
         answer = self.newest.get(device)
-        row: dict[str, Any] = {"device": device.value, "seen": answer.pk if answer else None}
+        row: dict[str, Any] = {"device": device.value}
         return row | ({name: getattr(answer, name) for name in ANSWERED} if answer else {})
 
     def _questions(self, **kwargs: Any) -> Any:
@@ -223,6 +219,20 @@ class DevicesForm(SignedForm):
             for row, form in zip(self.initial_rows, self.questions.forms, strict=True)
         ]
         self.questions = self._questions(initial=rows)
+
+    def over(self, fresh: Self) -> QueryDict:
+        """As typed stays a question as a whole: two persons' answers are not mixed into one."""
+        data = super().over(fresh)
+        for form, now in zip(self.questions.forms, fresh.questions.forms, strict=False):
+            if not form.is_answered_anew:
+                lay(data, now)
+        return data
+
+    def tell_meanwhile(self, sent: Self) -> None:
+        for form in self.questions.forms:
+            if form.newest and form.newest != sent.newest.get(form.question):
+                told = form.newest.get_answer_display()
+                form.add_error(None, f"Answered meanwhile: {told}, by {form.newest.informant}.")
 
     def is_valid(self) -> bool:
         return super().is_valid() & self.questions.is_valid()

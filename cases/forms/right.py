@@ -5,12 +5,13 @@ from typing import Any
 
 from django import forms
 
-from cases import lapses, right, right_words, settling
+from cases import lapses, right, right_words, seen, settling
 from cases.authority import BY_INSTRUMENT, DELEGATE, EXCLUSIONS
 from cases.drawing import DrawingUnfit, Stroke, read_strokes
 from cases.forms.base import SignedForm, WritingForm
 from cases.forms.fields import LocalMomentField
 from cases.forms.holds import PaperField
+from cases.forms.seen import SeenForm
 from cases.forms.side import day
 from cases.forms.steps import lines, text, yes
 from cases.law.shape import REQUESTS
@@ -172,19 +173,6 @@ def _offer_papers(form: forms.Form, case: Case) -> None:
             field.queryset = papers(case)
 
 
-class SeenFields(forms.Form):
-    """What stood on the page when it was opened: `seen` is compared with what stands then."""
-
-    seen = forms.CharField(required=False, max_length=100, widget=forms.HiddenInput)
-
-    def show_anew(self, seen: str) -> None:
-        """Take it that what stands now is read, after a refusal that told of it."""
-        sent: Any = self.data
-        data = sent.copy()
-        data["seen"] = seen
-        self.data = data
-
-
 class NameForm(KnownFields, SaidFields, WritingForm):
     """A person with a say, what is known of them and what they say, in one go.
 
@@ -300,7 +288,7 @@ def relations(case: Case) -> list[Any]:
     return groups
 
 
-class KnownForm(KnownFields, WritingForm):
+class KnownForm(KnownFields, SeenForm):
     """What is known of somebody named; it replaces what was stated before, but for efforts."""
 
     informant = text("Who says so", 200)
@@ -317,7 +305,8 @@ class KnownForm(KnownFields, WritingForm):
 
     def __init__(self, *args: Any, holder: RightHolder, **kwargs: Any) -> None:
         super().__init__(*args, facility=holder.case.facility, **kwargs)
-        self.holder, self.newest = holder, right.newest_facts(holder)
+        then = self.show(seen.of_known(holder))
+        self.holder, self.newest = holder, then[-1] if then else None
         for name, value in _shown(self.newest).items():
             self.initial.setdefault(name, value)
         _offer_papers(self, holder.case)
@@ -437,14 +426,14 @@ def positions(holder: RightHolder, *, may_settle: bool) -> list[tuple[str, str]]
     return [(str(key), words) for key, words in offered]
 
 
-class ClassesForm(WritingForm):
+class ClassesForm(SeenForm):
     """Of which classes everybody is named, several at once."""
 
     informant = text("Who says so", 200)
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         super().__init__(*args, facility=case.facility, **kwargs)
-        self.complete = right.ranks_named(case)
+        self.complete = right.complete_by(self.show(seen.of_classes(case)))
         for key in (rank.key for rank in case.law.ranks):
             self.fields[key] = yes(right_words.class_title(key).capitalize())
             self.initial.setdefault(key, key in self.complete)
@@ -453,15 +442,15 @@ class ClassesForm(WritingForm):
     @property
     def classes(self) -> list[Any]:
         """The boxes of the classes, in the order of the jurisdiction."""
-        return [self[name] for name in self.fields if name not in ("informant", "token")]
+        return [self[name] for name in self.fields if name not in ("informant", "token", "seen")]
 
     def changed(self) -> dict[str, bool]:
         """Return the classes of which something else is said now than before."""
-        stated = {k: v for k, v in self.stated().items() if k != "informant"}
+        stated = {k: v for k, v in self.stated().items() if k not in ("informant", "seen")}
         return {key: now for key, now in stated.items() if now != (key in self.complete)}
 
 
-class ReviewForm(SeenFields, SignedForm):
+class ReviewForm(SeenForm, SignedForm):
     """A manager's record of what the authority or counsel answered."""
 
     reason = lines("Who answered, when, and what")
@@ -471,5 +460,5 @@ class ReviewForm(SeenFields, SignedForm):
 
     def __init__(self, *args: Any, case: Case, **kwargs: Any) -> None:
         super().__init__(*args, facility=case.facility, **kwargs)
-        self.initial.setdefault("seen", right.stated_so_far(case))
+        self.show(seen.of_right(case))
         _offer_papers(self, case)

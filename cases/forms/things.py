@@ -2,15 +2,17 @@
 
 import re
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Self
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.http import QueryDict
 from django.utils.datastructures import MultiValueDict
 
-from cases import things
+from cases import seen, things
 from cases.drawing import DrawingUnfit, Stroke, read_strokes
-from cases.forms.base import SignedForm, WritingForm, typed_in
+from cases.forms.base import SignedForm, typed_in
+from cases.forms.seen import SeenForm
 from cases.models import NAME_LENGTH, Case, PersonalThing, ThingsReceipt
 from cases.thing_acts import Listed, Receipt
 from chain_of_custody import uploads_in
@@ -21,14 +23,16 @@ BLANK = 3  # lines that wait for something new
 MOST = 60
 SCANS = "application/pdf,image/jpeg,image/png,image/heic,image/heif"
 PHOTOGRAPHS = "image/jpeg,image/png,image/heic,image/heif"
-CHANGED = "This list was changed meanwhile; look at it again. What you typed is kept below."
 STATED = ("description", "kind", "wish")
 Form = ThingsReceipt.Form
 SEPARATORS = re.compile(r"[\n;,]+")
 
 
 class ThingForm(forms.Form):
-    """One line of the list; `thing` is the row that it replaces when something is changed."""
+    """One line of the list; `thing` is the row that stood there, and that a change replaces.
+
+    `rows` are all rows of the case: a line is compared with what the person had before them.
+    """
 
     thing = forms.IntegerField(required=False, widget=forms.HiddenInput)
     description = forms.CharField(label="What it is", max_length=300, required=False)
@@ -46,16 +50,27 @@ class ThingForm(forms.Form):
         widget=forms.FileInput(attrs={"accept": PHOTOGRAPHS, "capture": "environment"}),
     )
 
-    def __init__(self, *args: Any, standing: dict[int, PersonalThing], **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, rows: dict[str, PersonalThing], offered: Sequence[str], **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.arrived: Arrived | None = None
-        self.is_stale = False  # True where the line was typed beside another thing than now
-        self.before = standing.get(self.initial.get("thing") or 0)
+        if self.is_bound:
+            self.initial = self._as_opened(rows, offered)
+        self.before = rows.get(str(self.initial.get("thing")))
         if self.before is None:
             field = self.fields["wish"]
             assert isinstance(field, forms.ChoiceField)
             wishes = [c for c in PersonalThing.Wish.choices if c[0] != PersonalThing.Wish.MISTAKE]
             field.choices = [("", "---------"), *wishes]
+
+    def _as_opened(self, rows: dict[str, PersonalThing], offered: Sequence[str]) -> dict[str, Any]:
+        """What the line held when the page was opened, as far as it is told by what was sent."""
+        sent = {name: str(self.data.get(self.add_prefix(name), "")) for name in ("thing", *STATED)}
+        if before := rows.get(sent["thing"]):
+            return {"thing": before.pk, **_stated(before)}
+        description = sent["description"]
+        return {"description": description} if description in offered else {}
 
     @property
     def is_stated(self) -> bool:
@@ -77,12 +92,7 @@ class ThingForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        self.is_stale = self.is_stated and data.get("thing") != (
-            self.before.pk if self.before else None
-        )
-        if self.is_stale:
-            self.add_error(None, CHANGED)
-        elif self.is_stated:
+        if self.is_stated:
             for name, ask in (
                 ("description", "Describe the thing."),
                 ("kind", "Choose the kind."),
@@ -96,7 +106,7 @@ class ThingForm(forms.Form):
 ThingFormSet = forms.formset_factory(ThingForm, extra=0, max_num=MOST, absolute_max=MOST)
 
 
-class ThingsForm(WritingForm):
+class ThingsForm(SeenForm):
     """The list; who decided and where things lie is asked once for all lines changed now."""
 
     decided_by = forms.CharField(
@@ -125,7 +135,8 @@ class ThingsForm(WritingForm):
         super().__init__(*args, facility=case.facility, **kwargs)
         self.case = case
         self.listed = [t for t in things.standing(case) if not things.is_back(t)]
-        self.standing = {thing.pk: thing for thing in self.listed}
+        self.rows = {str(thing.pk): thing for thing in things.rows(case)}
+        self.show(seen.of_things(case))
         self.written = things.written_at_receipt(case)
         if not self.written or things.standing(case):
             del self.fields["note"]
@@ -138,22 +149,38 @@ class ThingsForm(WritingForm):
         lines: list[dict[str, Any]] = [
             {"thing": thing.pk, **_stated(thing)} for thing in self.listed
         ]
-        if not things.standing(self.case):
-            lines += [{"description": part} for part in parts_of(self.written)]
+        lines += [{"description": part} for part in self._offered()]
         return [*lines[: MOST - BLANK], *[{} for _ in range(BLANK)]]
+
+    def _offered(self) -> list[str]:
+        """What the receipt names, while the list is empty."""
+        return [] if things.standing(self.case) else parts_of(self.written)
 
     def _formset(self, **kwargs: Any) -> Any:
         return ThingFormSet(
             **{"initial": self.initial_lines, "prefix": "things", **kwargs},
-            form_kwargs={"standing": self.standing},
+            form_kwargs={"rows": self.rows, "offered": self._offered()},
         )
 
     def keep(self, data: MultiValueDict[str, str]) -> None:
         super().keep(data)
-        self._lay_over(data)
+        self.lines = self._formset(initial=self._laid_over(data))
 
-    def _lay_over(self, data: MultiValueDict[str, str]) -> None:
-        """Show what was typed, each line beside its thing, whatever the list became meanwhile.
+    def over(self, fresh: Self) -> QueryDict:
+        data = super().over(fresh)
+        lines = fresh._laid_over(data)
+        for name in [name for name in data if name.startswith("things-")]:
+            del data[name]
+        counts = {"TOTAL": len(lines), "INITIAL": len(lines), "MIN_NUM": 0, "MAX_NUM": MOST}
+        for name, count in counts.items():
+            data[f"things-{name}_FORMS"] = str(count)
+        for number, line in enumerate(lines):
+            for name, value in line.items():
+                data[f"things-{number}-{name}"] = str(value or "")
+        return data
+
+    def _laid_over(self, data: MultiValueDict[str, str]) -> list[dict[str, Any]]:
+        """Return the lines with what was typed, each beside its thing, whatever the list is now.
 
         What was typed of a thing that was changed or given back meanwhile stands on its own line.
         """
@@ -165,12 +192,12 @@ class ThingsForm(WritingForm):
             for line in self.initial_lines
             if "thing" in line
         ]
-        was = {str(t.pk): _stated(t) for t in self.case.things.all()} if of_thing else {}
+        was = {pk: _stated(thing) for pk, thing in self.rows.items()}
         lines += [line for pk, line in of_thing.items() if line != was.get(pk)]
         is_listed = bool(things.standing(self.case))
         new = [line for pk, line in typed if not pk and not (is_listed and self._is_offered(line))]
         blank = [line for line in self.initial_lines if "thing" not in line]
-        self.lines = self._formset(initial=[*lines, *(new or blank)][:MOST])
+        return [*lines, *(new or blank)][:MOST]
 
     def _is_offered(self, line: dict[str, Any]) -> bool:
         """True for a line that only repeats what the receipt names."""
@@ -183,10 +210,6 @@ class ThingsForm(WritingForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         if not self.lines.is_valid():
-            if any(form.is_stale for form in self.lines.forms):
-                self.add_error(None, CHANGED)
-                assert isinstance(self.data, MultiValueDict)  # it came with a request
-                self._lay_over(self.data)
             return data
         wishes = {form.cleaned_data["wish"] for form in self.stated_lines()}
         if not wishes and not data.get("is_complete"):

@@ -11,8 +11,10 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.datastructures import MultiValueDict
 
+from cases import seen
 from cases.errors import ActRefused
 from cases.forms.base import SignedForm, WritingForm
+from cases.forms.seen import SeenForm
 from cases.gates import Verdict
 from cases.models import Case
 from cases.views.requests import StaffRequest
@@ -38,6 +40,10 @@ BY_PERSON = {
 F = TypeVar("F", bound=WritingForm)
 
 
+# Reads all of a page anew and returns its form, holding this data, and its context.
+Anew = Callable[[QueryDict | None], tuple[SeenForm, dict[str, Any]]]
+
+
 @dataclass(frozen=True)
 class Page:
     """What one page shows and what its act is called in the trail; `back` leads to the case."""
@@ -47,6 +53,7 @@ class Page:
     done: str
     context: dict[str, Any] = field(default_factory=dict)
     back: str = ""  # where it leads when it is done; the page of the case where empty
+    anew: Anew | None = None  # reads the page again, for a form that says what it was beside
 
 
 def pop_kept(request: StaffRequest) -> MultiValueDict[str, str] | None:
@@ -106,7 +113,25 @@ def answer(
             status = refuse(case, form, page.act, refusal)
         form.focus_on_error()
     context = {"case": case, "form": form, **page.context}
+    if form.is_bound and page.anew and isinstance(form, SeenForm):
+        context |= _beside_what_stands(form, page.anew)
     return render(request, page.template, context, status=status)
+
+
+def _beside_what_stands(sent: SeenForm, anew: Anew) -> dict[str, Any]:
+    """Return what the page shows where more stands now than stood on it; else nothing new.
+
+    What the person changed is as they typed it, and all else as it stands.
+    """
+    fresh, _ = anew(None)
+    if fresh.stands == sent.seen_sent:
+        return {}
+    form, context = anew(sent.over(fresh))
+    form.tell_meanwhile(sent)
+    for words in dict.fromkeys([seen.TEXT, *sent.non_field_errors()]):
+        form.add_error(None, words)
+    form.focus_on_error()
+    return {**context, "form": form}
 
 
 def _was_sent(case: Case, act: str, form: WritingForm) -> bool:

@@ -3,13 +3,14 @@
 import hashlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import Any
 
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from cases import acts, drawing, right, right_acts, right_page, right_words
+from cases import acts, drawing, right_acts, right_page, right_words
 from cases.errors import ActRefused
 from cases.forms.right import (
     ClassesForm,
@@ -18,13 +19,13 @@ from cases.forms.right import (
     ReviewForm,
     SaidFields,
     SayForm,
-    SeenFields,
 )
+from cases.forms.seen import SeenForm
 from cases.holds import open_holds
 from cases.models import AuthorizingAgent, Case, RightHolder
 from cases.roles import WHO, may_name_recipient, power
 from cases.selectors import case_or_404
-from cases.views.answering import Page, answer, open_form
+from cases.views.answering import Anew, Page, answer, open_form
 from cases.views.requests import StaffRequest
 from chain_of_custody import uploads_in
 from chain_of_custody.uploads import UploadRefused
@@ -109,21 +110,20 @@ def keep_drawing(strokes: list[drawing.Stroke]) -> Arrived:
         raise ActRefused(refusal.code, refusal.text) from refusal
 
 
+def _anew(request: StaffRequest, number: str, form: type[ClassesForm | ReviewForm]) -> Anew:
+    """Return what reads a page of the whole family again."""
+
+    def anew(data: QueryDict | None) -> tuple[SeenForm, dict[str, Any]]:
+        found = _case(request, number)
+        return form(data, case=found), {"case": found, **right_page.page(found)}
+
+    return anew
+
+
 def _holder(case: Case, pk: int) -> RightHolder:
     holder = get_object_or_404(RightHolder, pk=pk, case=case)
     # The same rows that the case has read already, so that nothing is asked twice.
     return next(h for h in case.right_holders.all() if h.pk == holder.pk)
-
-
-@contextmanager
-def _read_again(form: SeenFields, seen: str) -> Iterator[None]:
-    """After a refusal because something was stated meanwhile, the page shows that it stands."""
-    try:
-        yield
-    except ActRefused as refusal:
-        if refusal.code == "stated_meanwhile":
-            form.show_anew(seen)
-        raise
 
 
 @require_http_methods(["GET", "POST"])
@@ -158,17 +158,28 @@ def known(request: StaffRequest, number: str, pk: int) -> HttpResponse:
     case = _case(request, number)
     holder = _holder(case, pk)
     form = open_form(request, KnownForm, holder=holder)
-    context = {"line": right_page.line(holder)}
+
+    def anew(data: QueryDict | None) -> tuple[KnownForm, dict[str, Any]]:
+        found = _case(request, number)
+        of_now = _holder(found, pk)
+        context = {"case": found, "line": right_page.line(of_now)}
+        return KnownForm(data, holder=of_now), context
+
     page = Page(
-        "cases/agent_known.html", "state_known", "What is known is recorded.", context, _back(case)
+        "cases/agent_known.html",
+        "state_known",
+        "What is known is recorded.",
+        {"line": right_page.line(holder)},
+        _back(case),
+        anew,
     )
-    return answer(
-        request,
-        case,
-        form,
-        page,
-        lambda: right_acts.state_known(holder, request.user, form.token_sent, form.stated_known()),
-    )
+
+    def act() -> None:
+        right_acts.state_known(
+            holder, request.user, form.token_sent, form.stated_known(), form.seen_sent
+        )
+
+    return answer(request, case, form, page, act)
 
 
 @require_http_methods(["GET", "POST"])
@@ -182,12 +193,15 @@ def classes(request: StaffRequest, number: str) -> HttpResponse:
         "What was said of the classes is recorded.",
         right_page.page(case),
         _back(case),
+        _anew(request, number, ClassesForm),
     )
 
     def act() -> None:
         if changed := form.changed():
             informant = form.cleaned_data["informant"]
-            right_acts.state_ranks(case, request.user, form.token_sent, changed, informant)
+            right_acts.state_ranks(
+                case, request.user, form.token_sent, changed, informant, form.seen_sent
+            )
 
     return answer(request, case, form, page, act)
 
@@ -203,13 +217,13 @@ def review(request: StaffRequest, number: str) -> HttpResponse:
         "The review is recorded. It holds until something more is stated.",
         right_page.page(case),
         _back(case),
+        _anew(request, number, ReviewForm),
     )
 
     def act() -> None:
         data = form.cleaned_data
-        with _read_again(form, right.stated_so_far(case)):
-            right_acts.review_authority(
-                case, form.signer(), form.token_sent, data["reason"], data["document"], data["seen"]
-            )
+        right_acts.review_authority(
+            case, form.signer(), form.token_sent, data["reason"], data["document"], form.seen_sent
+        )
 
     return answer(request, case, form, page, act)

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods
 
@@ -123,17 +123,32 @@ def devices(request: StaffRequest, number: str) -> HttpResponse:
                 answers,
                 signed_by=form.signature(),
                 why=form.cleaned_data.get("why", ""),
+                shown=form.seen_sent,
             )
 
-    context = {
+    def anew(data: QueryDict | None) -> tuple[DevicesForm, dict[str, Any]]:
+        found = case_or_404(request, number)
+        return DevicesForm(data, case=found), {"case": found, **_beside_devices(found)}
+
+    page = Page(
+        "cases/devices.html",
+        "answer_device",
+        "The answers are recorded.",
+        _beside_devices(case),
+        anew=anew,
+    )
+    return answer(request, case, form, page, act)
+
+
+def _beside_devices(case: Case) -> dict[str, Any]:
+    """Return what the page of device questions shows beside its form."""
+    return {
         "law_lines": device_rules.told(case.law),
         "devices_citation": not_asking(case.law.devices_citation),
         "radioactive_citation": not_asking(case.law.radioactive_citation),
         "check_locally": CHECK_LOCALLY,
         "radiation": radiation.shown(case, clock.now()),
     }
-    page = Page("cases/devices.html", "answer_device", "The answers are recorded.", context)
-    return answer(request, case, form, page, act)
 
 
 @require_http_methods(["GET", "POST"])

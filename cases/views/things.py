@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.views.decorators.http import require_http_methods
 
 from cases import things as stored
@@ -27,8 +27,13 @@ def things(request: StaffRequest, number: str) -> HttpResponse:
     case = case_or_404(request, number)
     files = {"files": request.FILES} if request.method == "POST" else {}
     form = open_form(request, ThingsForm, case=case, **files)
-    context = {"given": _given(case), "looked": case.things_looked_for.last()}
-    page = Page("cases/things.html", "list_things", "The list is recorded.", context)
+
+    def anew(data: QueryDict | None) -> tuple[ThingsForm, dict[str, Any]]:
+        found = case_or_404(request, number)
+        return ThingsForm(data, case=found), {"case": found, **_beside(found)}
+
+    done = "The list is recorded."
+    page = Page("cases/things.html", "list_things", done, _beside(case), anew=anew)
     for name, refusal in dropped(request) if form.is_bound else ():
         form.add_error(None, f"{name}: {refusal.text}")
 
@@ -41,6 +46,7 @@ def things(request: StaffRequest, number: str) -> HttpResponse:
             form.listed_now(),
             is_complete=data["is_complete"],
             note=data.get("note", ""),
+            shown=form.seen_sent,
         )
 
     try:
@@ -54,6 +60,15 @@ def _given(case: Case) -> list[tuple[PersonalThing, ThingsReceipt | None]]:
     rows = case.things_receipts.select_related("drawing", "scan")
     receipts = {row.pk: row for row in rows}
     return [(thing, receipts.get(thing.returned.receipt_id or 0)) for thing in stored.given(case)]
+
+
+def _beside(case: Case) -> dict[str, Any]:
+    """Return what the page of the list shows beside it; a list closed too early is not closed."""
+    return {
+        "given": _given(case),
+        "looked": case.things_looked_for.last(),
+        "is_closed": stored.is_looked_for(case),
+    }
 
 
 @require_http_methods(["GET", "POST"])

@@ -29,6 +29,11 @@ def signed(who: StaffMember, role: str = "signer", pin: str | None = None) -> di
     return {f"{role}_code": who.staff_code, f"{role}_pin": pin or cast.pin_of(who)}
 
 
+def seen_on(response: Any) -> str:
+    """Return the mark that the form of a page carries of what it shows."""
+    return str(response.context["form"]["seen"].value())
+
+
 def text_of(client: Client, address: str, status: int = 200) -> str:
     response = client.get(address)
     assert response.status_code == status

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from cases import acts
+from cases import acts, seen
 from cases.errors import ActRefused
 from cases.models import Case
 from chain_of_custody.models import CustodyEntry
@@ -112,7 +112,7 @@ def test_the_form_asks_why_a_wait_is_changed(facility: Facility, clerk: StaffMem
     data = device_form(**{
         "devices-10-answer": "yes", "devices-10-nuclide": "I-125",
         "devices-10-nuclide_use": "seeds", "devices-10-placed_on": "2020-01-01",
-        "devices-10-seen": case.device_answers.get().pk,
+        "seen": seen.mark(case.device_answers.all()),
     })  # fmt: skip
     response = client.post(url("devices", case), data | signed(clerk))
     assert response.status_code == 422
@@ -167,8 +167,8 @@ def test_the_form_asks_for_signature_and_reason_and_keeps_what_was_typed(
 ) -> None:
     case, client = cast.make_case(facility), browser(clerk)
     say(case, clerk, "yes")
-    seen = {"devices-0-seen": case.device_answers.get().pk}
-    data = device_form(**seen, **{"devices-0-answer": "no", "devices-3-answer": "unknown"})
+    mark = {"seen": seen.mark(case.device_answers.all())}
+    data = device_form(**mark, **{"devices-0-answer": "no", "devices-3-answer": "unknown"})
     response = client.post(url("devices", case), data)
     text = response.content.decode()
     assert response.status_code == 422
@@ -195,7 +195,7 @@ def test_a_code_filled_in_beforehand_is_no_signature(
     say(case, clerk, "yes", device="drug_pump")
     assert f'value="{clerk.staff_code}"' in text_of(client, url("devices", case))
     data = device_form(**{"devices-0-answer": "no"}) | {"signer_code": clerk.staff_code}
-    data["devices-6-seen"] = case.device_answers.get().pk
+    data["seen"] = seen.mark(case.device_answers.all())
     data["devices-6-answer"] = "yes"
     assert client.post(url("devices", case), data).status_code == 302
     entry = case.entries.filter(act="answer_device").latest("sequence")

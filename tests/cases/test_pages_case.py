@@ -301,8 +301,8 @@ def test_a_device_answer_needs_who_gave_it_and_no_newer_answer(
         case, clerk, cast.token(), device="pacemaker", answer="yes", informant="physician"
     )
     stale = client.post(url("devices", case), old_page)
-    assert stale.status_code == 422
-    assert "Answered meanwhile: Yes" in stale.content.decode()
+    assert stale.status_code == 409
+    assert "Answered meanwhile: Yes, by physician." in stale.content.decode()
 
 
 def test_a_removal_with_its_time_is_recorded(facility: Facility, clerk: StaffMember) -> None:
