@@ -11,7 +11,18 @@ from typing import Any
 from django.db.models import QuerySet, prefetch_related_objects
 from django.db.models.fields.json import KT
 
-from cases import device_rules, documents, holds, law, papers, radiation, right, things, waits
+from cases import (
+    device_rules,
+    documents,
+    holds,
+    law,
+    law_questions,
+    papers,
+    radiation,
+    right,
+    things,
+    waits,
+)
 from cases.case_clocks import Shown, clocks_of
 from cases.gates import REFUSED, Situation, Verdict, ask_all
 from cases.may_cremate import may_cremate
@@ -23,6 +34,8 @@ from chain_of_custody.models import CustodyEntry, Paper, open_placement
 from crematory import clock
 from crematory.models import StaffMember
 
+# Gates that may ask what the law makes depend on an answer.
+PAPER_GATES = ("papers_at_receipt", "documents_on_file", "papers_at_charge")
 LABEL_GATES = {"label_scanned", "label_disc_scanned"}
 # What gates and page read of the case.
 FETCHED = (
@@ -122,6 +135,7 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         "gates": gates,
         "label_needed": label_needed(case, gates),
         "may_cremate": may_cremate(case, now, gates),
+        "law_asks": PAPER_GATES if law_questions.has_any(case.law) else (),
         "placement": open_placement(case),
         "holds": [HeldBy(h, holds.not_told(h), holds.late(h)) for h in holds.open_holds(case)],
         "lifted_holds": holds.lifted_holds(case),

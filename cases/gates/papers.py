@@ -4,7 +4,7 @@ from django.utils import timezone
 
 from cases import law_questions
 from cases.gates.base import Answer, Situation, by_law, gate, passed, refused
-from cases.law import PaperDue, paper_words
+from cases.law import CHECK_LOCALLY, PaperDue, paper_words
 from cases.law.shape import REQUESTS
 from cases.law.words import CONDITIONS
 from cases.models import LawAnswer
@@ -107,11 +107,13 @@ def papers_at_charge(s: Situation) -> Answer:
     problem = _agreed_problem(s) if rule else ""
     if not rule or not problem:
         return answer
-    cited = by_law(s.case.law.cited("time agreed in writing", rule))
+    too = [answer.reason, answer.citation] if answer.state == "refused" else ["", ""]
+    agreed = s.case.law.cited("time agreed in writing", rule)
+    cited = (too[1].removesuffix(CHECK_LOCALLY).rstrip(" ."), agreed)
     return refused(
-        " ".join(filter(None, (answer.reason if answer.state == "refused" else "", problem))),
+        " ".join(filter(None, (too[0], problem))),
         f"{OFFICE}, with the authorizing agent",
-        citation=cited if answer.state != "refused" else f"{answer.citation} {cited}",
+        citation=by_law("; ".join(filter(None, cited))),
         since=s.case.announced_at,
     )
 

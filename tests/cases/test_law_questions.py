@@ -208,6 +208,7 @@ def test_florida_counts_from_the_time_agreed_in_writing() -> None:
     open_one = ask(case)
     assert "48 h after a time agreed in writing, and none is recorded" in open_one.reason
     assert "Fla. Stat. 497.607(1)" in open_one.citation
+    assert open_one.citation.count("local authority") == 1
     agreed = NOON + timedelta(hours=20)
     agree(case, agreed)
     end = agreed + timedelta(hours=48)
@@ -332,6 +333,15 @@ def test_the_page_of_the_authorization_shows_what_the_law_asks() -> None:
     shown = client.get(reverse("cases:law", args=[case.number])).content.decode()
     assert "Stated so far" in shown
     assert "Wis. Stat. 440.78(1)" in shown
+
+
+@pytest.mark.parametrize("code", ["us-wi", "us-fl", "nz", "us-nc", "us-tx"])
+def test_the_case_leads_to_what_is_asked(code: str) -> None:
+    case = case_in(code)
+    client = Client()
+    client.force_login(who(case))
+    page = client.get(reverse("cases:case", args=[case.number])).content.decode()
+    assert reverse("cases:law", args=[case.number]) in page
 
 
 def test_florida_is_asked_for_the_agreed_time_with_its_paper() -> None:
