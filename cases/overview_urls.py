@@ -2,13 +2,16 @@
 
 from django.urls import path
 
-from cases.views import house, house_rules, machine, own, places, today
+from cases.views import house, house_rules, machine, own, places, today, upkeep
 
 urlpatterns = [
     path("", today.today, name="today"),
     path("machine/", machine.machines, name="machines"),
     path("machine/<slug:code>/", machine.machine, name="machine"),
     path("places/", places.places, name="places"),
+    path("upkeep/", upkeep.overview, name="upkeep"),
+    path("upkeep/<slug:code>/record/", upkeep.record, name="upkeep-record"),
+    path("upkeep/<slug:code>/due/", upkeep.rule, name="upkeep-rule"),
     path("house/", house.house, name="house"),
     path("house/rules/", house_rules.rules, name="house-rules"),
     path("house/rules/ask/", house_rules.ask_more, name="house-rule"),
