@@ -3,7 +3,7 @@
 What is missing to compute a clock is said; a clock that is unknown shows no time.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -16,6 +16,7 @@ from cases.law.base import Rule
 from cases.law.rules import Holding, HoldingLimit
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE, FINAL_STAGES
+from chain_of_custody.models import CustodyEntry
 
 LIMITS = {
     "cremate": "Cremate by",
@@ -78,6 +79,10 @@ class Clock:
         """Whether a term runs out within a day, or has run out."""
         return self.is_duty and self.at is not None and self.at - now < SOON
 
+    def changes_at(self) -> list[datetime]:
+        """Return when time alone changes what is said of it: it begins to press, and it passes."""
+        return [self.at - SOON, self.at] if self.at is not None else []
+
     @property
     def on(self) -> date | None:
         """The local day, where the clock names one."""
@@ -117,15 +122,16 @@ class Moments:
 
 def moments_of(case: Case) -> Moments:
     """Read the moments from the case's entries: one query, and one where a time is agreed."""
-    times = {
-        entry.act: entry.happened_at
-        for entry in case.entries.filter(act__in=("receive", "burner_off"), outcome="done").only(
-            "act", "happened_at", "case_id"
-        )
-    }
+    entries = case.entries.filter(act__in=("receive", "burner_off"), outcome="done")
+    found = entries.only("act", "happened_at", "case_id")
+    return moments_in(case, {entry.act: entry for entry in found})
+
+
+def moments_in(case: Case, entries: Mapping[str, CustodyEntry]) -> Moments:
+    """Return the moments, of the entries of the steps that were taken, by their verb."""
 
     def exact(act: str) -> hours.Moment | None:
-        return hours.exactly(times[act]) if act in times else None
+        return hours.exactly(entries[act].happened_at) if act in entries else None
 
     return Moments(case.death, exact("receive"), exact("burner_off"), _agreed(case))
 

@@ -3,7 +3,6 @@
 Each part is read with a fixed number of queries, however long the case's history is.
 """
 
-import secrets
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -23,15 +22,15 @@ from cases import (
     things,
     waits,
 )
-from cases.case_clocks import Shown, clocks_of
+from cases.case_clocks import Shown, clocks_of, moments_in
 from cases.gates import REFUSED, Situation, Verdict, ask_all
 from cases.may_cremate import may_cremate
 from cases.models import Case, DeviceAnswer, Hold
 from cases.roles import WHO, power, powers
+from cases.run_facts import run_facts
 from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
 from chain_of_custody.models import CustodyEntry, Paper, open_placement
-from crematory import clock
 from crematory.models import StaffMember
 
 # Gates that may ask what the law makes depend on an answer.
@@ -88,9 +87,8 @@ class HeldBy:
     late: holds.Late | None
 
 
-def path(case: Case) -> list[PathStep]:
+def path(case: Case, entries: dict[str, CustodyEntry]) -> list[PathStep]:
     """Return the path; a person returned uncremated has that step in place of the rest."""
-    entries = {entry.act: entry for entry in _path(case.pk)}
     ahead = next_step(case.stage)
     verbs = ORDER
     if "return_uncremated" in entries:
@@ -104,16 +102,10 @@ def newest_devices(case: Case) -> list[tuple[str, DeviceAnswer | None]]:
     return [(str(device.label), newest.get(device)) for device in device_rules.asked(case.law)]
 
 
-def printable(case: Case) -> list[tuple[papers.Kind, str]]:
-    """Return the kinds of paper that can be printed now, each with the token of one printing."""
-    return [(kind, secrets.token_urlsafe(24)) for kind in papers.available(case)]
-
-
-def label_needed(case: Case, gates: list[Verdict]) -> tuple[papers.Kind, str] | None:
-    """Return the label and a token where the next step is refused for want of a good one."""
-    if any(v.gate in LABEL_GATES and v.state == REFUSED for v in gates):
-        return papers.KINDS["label"], secrets.token_urlsafe(24)
-    return None
+def label_needed(case: Case, gates: list[Verdict]) -> papers.Kind | None:
+    """Return the label where the next step is refused for want of a good one."""
+    refused = any(v.gate in LABEL_GATES and v.state == REFUSED for v in gates)
+    return papers.KINDS["label"] if refused else None
 
 
 def printed(case: Case) -> list[tuple[str, Paper]]:
@@ -125,54 +117,45 @@ def printed(case: Case) -> list[tuple[str, Paper]]:
 
 
 def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
-    """Return what the page shows to this member, but for its kept parts."""
+    """Return all that the page shows to this member; `changes` are when time alone changes it."""
     prefetch_related_objects([case], *FETCHED)
     ahead = next_step(case.stage)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
+    answer = may_cremate(case, now, gates)
+    entries = {entry.act: entry for entry in _path(case.pk)}
+    clocks = clocks_of(case, moments_in(case, entries))
+    verdicts = [*gates, *(need.verdict for need in answer.needs)] if answer else gates
     return {
         "case": case,
         "next_step": ahead,
         "gates": gates,
         "label_needed": label_needed(case, gates),
-        "may_cremate": may_cremate(case, now, gates),
+        "may_cremate": answer,
         "law_asks": PAPER_GATES if law_questions.has_any(case.law) else (),
         "placement": open_placement(case),
         "holds": [HeldBy(h, holds.not_told(h), holds.late(h)) for h in holds.open_holds(case)],
         "lifted_holds": holds.lifted_holds(case),
         "meanwhile": holds.meanwhile(case.stage),
-        "printable": printable(case),
-        "correcting": power(member, may_correct(case)),
-        "lifting": power(member, WHO["lift_hold"]),
+        "path": path(case, entries),
+        "can_return": case.stage in STEPS["return_uncremated"].stages_from,
+        "run_facts": run_facts(case, now),
+        "printable": papers.available(case),
+        "printed": printed(case),
+        "clocks": [Shown(clock, now) for clock in clocks],
+        "changes": [
+            *(verdict.passes_at for verdict in verdicts),
+            *(at for clock in clocks for at in clock.changes_at()),
+        ],
+        **_of_the_law(case, member),
+        **_on_record(case, now),
+        **_may(case, member),
     }
 
 
-def path_part(case: Case) -> dict[str, Any]:
-    """Return the path, and whether the person may still be returned."""
-    can_return = case.stage in STEPS["return_uncremated"].stages_from
-    return {"case": case, "path": path(case), "can_return": can_return}
-
-
-def record_part(case: Case, member: StaffMember) -> dict[str, Any]:
-    """Return what is on file and who adds to it; the case's rows should be prefetched."""
-    return {
-        "case": case,
-        "devices": newest_devices(case),
-        "radiation": radiation.shown(case, clock.now()),
-        "things": things.standing(case),
-        "things_due": bool(things.due(case)),
-        "looked": bool(case.things_looked_for.all()) and things.is_looked_for(case),
-        "can_settle": case.stage in BEFORE_CHARGE,
-        "may": powers(member, case.stage),
-        "can_file": documents.can_file(case, member),
-    }
-
-
-def clocks_part(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
-    """Return the clocks of the law that run, and the rules under which the case is judged."""
+def _of_the_law(case: Case, member: StaffMember) -> dict[str, Any]:
+    """The rules under which the case is judged, and whether a waiver may be stated."""
     may_waive = case.stage in BEFORE_CHARGE and bool(waits.grounds_known(case))
     return {
-        "case": case,
-        "clocks": [Shown(clock, now) for clock in clocks_of(case)],
         "law": case.law,
         "judged": law.kept(case.judged_under.text, case.judged_under.digest)
         if case.judged_under
@@ -182,6 +165,25 @@ def clocks_part(case: Case, now: datetime, member: StaffMember) -> dict[str, Any
     }
 
 
-def printed_part(case: Case) -> dict[str, Any]:
-    """Return the papers that were printed."""
-    return {"case": case, "printed": printed(case)}
+def _on_record(case: Case, now: datetime) -> dict[str, Any]:
+    """What is on file; the case's rows are prefetched."""
+    return {
+        "devices": newest_devices(case),
+        "radiation": radiation.shown(case, now),
+        "things": things.standing(case),
+        "things_due": bool(things.due(case)),
+        "looked": bool(case.things_looked_for.all()) and things.is_looked_for(case),
+    }
+
+
+def _may(case: Case, member: StaffMember) -> dict[str, Any]:
+    """What this member may do beside the steps, and the files that wait for it."""
+    can_file = documents.can_file(case, member)
+    return {
+        "correcting": power(member, may_correct(case)),
+        "lifting": power(member, WHO["lift_hold"]),
+        "may": powers(member, case.stage),
+        "can_settle": case.stage in BEFORE_CHARGE,
+        "can_file": can_file,
+        "files_waiting": documents.waiting(case).count() if can_file else 0,
+    }

@@ -79,7 +79,13 @@ def newest_of_each(now: datetime) -> Subquery:
 
 
 def newest_reading(retort: Retort, now: datetime) -> Standing | None:
-    """Return the newest reading that counts and is not later than `now`, as it stands."""
+    """Return the newest reading that counts and is not later than `now`, as it stands.
+
+    A page may have read it before; an act never has.
+    """
+    if "newest_read" in vars(retort):
+        found: Standing | None = vars(retort)["newest_read"]
+        return found
     return next(iter(standing(_newest(retort.pk, now))), None)
 
 

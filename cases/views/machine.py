@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from functools import cache
 from typing import Any
 
 from django.contrib import messages
-from django.db.models import QuerySet
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_vary_headers
@@ -18,10 +18,11 @@ from cases.doubt_words import question
 from cases.forms.machine import CorrectReadingForm, ReadingForm
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
 from cases.models import Case, Hold
+from cases.one_machine import is_live, one_machine
 from cases.overview import Machine
-from cases.steps import STEPS
+from cases.steps import STEPS, Step
 from cases.views.answering import open_form, record_bad_signature
-from cases.views.kept import UNTIL, Kept
+from cases.views.kept import UNTIL, Kept, first_change
 from cases.views.requests import StaffRequest, need_role, signers_else, units_of
 from crematory import clock
 from crematory.middleware import KEPT_SESSION_KEY
@@ -43,16 +44,9 @@ RETORT_GATES = (
 )
 PERSON_GATES = ("waiting_period", "mass_limit", "label_scanned")
 CANDIDATES = 8
-READINGS = 12
 
 
-def _last(retort: int) -> QuerySet[Any]:
-    return (
-        Reading.objects.filter(retort=retort)
-        .select_related("read_by")
-        .only("at", "primary_c", "secondary_c", "read_by__printed_name")
-        .order_by("-at")[:READINGS]
-    )
+LIVE, FORM = "cases/_machine_live.html", "cases/_reading_form.html"
 
 
 @dataclass(frozen=True)
@@ -90,14 +84,10 @@ def _blocks(request: StaffRequest) -> dict[str, Any]:
 @require_safe
 def machine(request: StaffRequest, code: str) -> HttpResponse:
     """One retort. The part that changes by itself is asked for again every 15 seconds."""
-    live = _live(request, code)
     if request.htmx:  # type: ignore[attr-defined]
-        response = render(request, "cases/_machine_live.html", live)
+        response = HttpResponse(Kept(request).part(LIVE, lambda: _now(request, code), code))
     else:
-        kept = _kept(request)
-        form = ReadingForm(units_of(request), initial=kept)
-        form.is_kept = bool(kept)
-        response = _whole(request, live, form)
+        response = _whole(request, code, _typed(request))
     patch_vary_headers(response, ["HX-Request"])
     return response
 
@@ -118,7 +108,7 @@ def reading(request: StaffRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, f"Reading of {retort.name} recorded.")
             return redirect("machine", code=code)
-    return _whole(request, _live(request, code), form, status=422)
+    return _whole(request, code, form, status=422)
 
 
 def _store(request: StaffRequest, retort: Retort, form: ReadingForm) -> None:
@@ -184,56 +174,86 @@ def _retort_or_404(request: StaffRequest, code: str) -> Retort:
     )
 
 
-def _kept(request: StaffRequest) -> Any:
-    """What was typed into the form when the session had ended; given back once."""
+def _typed(request: StaffRequest) -> ReadingForm | None:
+    """The form with what was typed when the session had ended; given back once."""
     kept = request.session.get(KEPT_SESSION_KEY)
     match = request.resolver_match
     if not kept or match is None or kept["path"] != reverse("cases:reading", kwargs=match.kwargs):
         return None
     del request.session[KEPT_SESSION_KEY]
-    return {name: values[-1] for name, values in kept["data"].items() if values}
+    typed = {name: values[-1] for name, values in kept["data"].items() if values}
+    form = ReadingForm(units_of(request), initial=typed)
+    form.is_kept = bool(typed)
+    return form
 
 
 def _whole(
-    request: StaffRequest, live: dict[str, Any], form: ReadingForm, status: int = 200
+    request: StaffRequest, code: str, form: ReadingForm | None = None, status: int = 200
 ) -> HttpResponse:
-    retort, may_read = live["machine"].retort, bool(request.user.roles & READERS)
-    form.mark_fields()
+    """The page with this form; an empty one is kept."""
+    kept, may_read = Kept(request), bool(request.user.roles & READERS)
+    now = cache(lambda: _now(request, code))
+
+    def readings() -> dict[str, Any]:
+        return {"may_read": may_read, "machine": now()["machine"], "readings": now()["readings"]}
+
     context = {
-        **live,
-        "form": form,
+        "title": kept.part("cases/_machine_title.html", now, code),
+        "live": kept.part(LIVE, now, code),
+        "readings": kept.part("cases/_readings.html", readings, code),
+        "form": form and _marked(form),
         "may_read": may_read,
-        "readings": Kept(request).part(
-            "cases/_readings.html", lambda: _readings(retort, may_read), f"{retort.pk}"
-        ),
+        "code": code,
     }
+    if form is None and may_read:
+        context["empty_form"] = kept.form(FORM, lambda: _empty(request, code), code)
     return render(request, "cases/machine.html", context, status=status)
 
 
-def _readings(retort: Retort, may_read: bool) -> dict[str, Any]:
-    return {"retort": retort, "may_read": may_read, "readings": standing(_last(retort.pk))}
+def _empty(request: StaffRequest, code: str) -> dict[str, Any]:
+    return {"form": _marked(ReadingForm(units_of(request))), "code": code}
 
 
-def _live(request: StaffRequest, code: str) -> dict[str, Any]:
+def _marked(form: ReadingForm) -> ReadingForm:
+    form.mark_fields()
+    return form
+
+
+def _now(request: StaffRequest, code: str) -> dict[str, Any]:
     now = clock.now()
-    found = overview.machines(request.facility, now, code)
-    if not found:
-        raise Http404
-    here = found[0]
-    context = {
+    here, readings = one_machine(request.facility, code, now)
+    context: dict[str, Any] = {
         "machine": here,
+        "readings": readings,
         "temperatures": _temperatures(here.reading, request),
-        "now": now,
         "signers_else": signers_else(request, here.next_step or CHARGE),
     }
     if here.case and here.next_step:
-        situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
-        gates = ask_all(situation)
-        is_held = any(v.gate == "no_hold" and v.state == REFUSED for v in gates)
-        told = holds.meanwhile(here.case.stage) if is_held else ""
-        is_refused = any(v.state == REFUSED for v in gates)
-        return {**context, "gates": gates, "is_refused": is_refused, "meanwhile": told}
-    return {**context, **_candidates(request, here, now)}
+        context |= _inside(here, here.case, here.next_step, now)
+    else:
+        context |= _candidates(request, here, now)
+    return context | {UNTIL: _changes_at(context, now)}
+
+
+def _changes_at(context: dict[str, Any], now: datetime) -> datetime | None:
+    """When time alone changes what is shown; at once where the gates look at what comes in."""
+    here: Machine = context["machine"]
+    if here.is_overdue or is_live(here.retort):
+        return now
+    refusals = (v for candidate in context.get("candidates", ()) for v in candidate.refusals)
+    verdicts = (verdict.passes_at for verdict in (*context["gates"], *refusals))
+    return first_change([*here.changes_at(), *verdicts])
+
+
+def _inside(here: Machine, case: Case, step: Step, now: datetime) -> dict[str, Any]:
+    """What the gates say of the next step of the person inside."""
+    gates = ask_all(Situation(case=case, step=step, now=now, retort=here.retort))
+    is_held = any(v.gate == "no_hold" and v.state == REFUSED for v in gates)
+    return {
+        "gates": gates,
+        "is_refused": any(v.state == REFUSED for v in gates),
+        "meanwhile": holds.meanwhile(case.stage) if is_held else "",
+    }
 
 
 def _candidates(request: StaffRequest, here: Machine, now: datetime) -> dict[str, Any]:

@@ -21,6 +21,8 @@ from crematory.models import Facility
 from retort_log.acts import record_reading
 from retort_log.doubts import FRESH
 from retort_log.fitness import state_fitness
+from retort_log.models import Controller, LiveSample
+from retort_log.recorded import to_ms
 from tests import cast
 from tests.cases.pages import text_of
 
@@ -175,12 +177,60 @@ def _main(content: bytes) -> bytes:
 
 
 def test_nothing_of_the_request_is_kept(as_clerk: Client, case: Case) -> None:
-    for page in (TODAY, LIST, PLACES, *OF_THE_CASE):
-        as_clerk.get(address(page, case))
-    kept = "".join(caches["parts"].get(key.split(":", 2)[2]) for key in _keys())
+    sent: set[str] = set()
+    for page in (TODAY, LIST, PLACES, RETORT, *OF_THE_CASE):
+        sent |= _tokens(text_of(as_clerk, address(page, case)))
+    kept = _everything_kept()
     assert "Ada Example" in kept
-    for word in ("csrf", "<form", "token", "Clara Clerk</span>"):
+    assert not [token for token in sent if token in kept]
+    for word in ("Clara Clerk</span>", "bar-person", "csrftoken"):
         assert word not in kept
+
+
+def _everything_kept() -> str:
+    return "".join(caches["parts"].get(key.split(":", 2)[2]) for key in _keys())
+
+
+def _tokens(page: str) -> set[str]:
+    """Every token of a page: of the forms, and those of one sending."""
+    return set(re.findall(r'name="(?:csrfmiddlewaretoken|token)" value="([^"]+)"', page))
+
+
+@pytest.mark.usefixtures("still")
+def test_each_answer_fills_the_gaps_with_tokens_of_its_own(as_clerk: Client, case: Case) -> None:
+    cast.bring(case, "in_care")
+    first, again = (text_of(as_clerk, address("cases:case", case)) for _ in range(2))
+    assert _main(first.encode()) != first.encode()
+    once = [re.findall(r'name="token" value="([^"]+)"', page) for page in (first, again)]
+    assert len(once[0]) == len(once[1]) == 5  # drop; label, by hand, receipt, trail
+    plain = [token.removesuffix("-hand") for tokens in once for token in tokens]
+    assert len(set(plain)) == 10
+    assert all(len(token) == 32 for token in plain)
+    for page in (first, again):
+        assert "csrf-" not in page
+        assert "once-" not in page
+
+
+@pytest.mark.usefixtures("still")
+def test_a_button_of_a_kept_page_works_for_whom_it_was_shown(case: Case) -> None:
+    """Two members are shown the same kept page; each prints with the tokens of their own."""
+    cast.bring(case, "in_care")
+    page, printing = (
+        address("cases:case", case),
+        reverse("cases:print", args=[case.number, "label"]),
+    )
+    for key in ("C1", "C2"):
+        client = Client(enforce_csrf_checks=True)
+        client.force_login(cast.member(case.facility, key))
+        text_of(client, page)
+        shown = text_of(client, page)
+        form = shown[shown.index(f'action="{printing}"') :]
+        named = dict(re.findall(r'name="(csrfmiddlewaretoken|token)" value="([^"]+)"', form[:600]))
+        before = case.papers.count()
+        assert client.post(printing, named).status_code == 302
+        assert case.papers.count() == before + 1
+        assert client.post(printing, named).status_code == 302  # the same token: the same paper
+        assert case.papers.count() == before + 1
 
 
 def _keys() -> list[str]:
@@ -205,3 +255,22 @@ def test_each_facility_and_role_has_its_own(
     client.force_login(cast.member(case.facility, "M1"))
     client.get(reverse(TODAY))
     assert len(_keys()) == before + 2
+
+
+@pytest.mark.usefixtures("still")
+def test_what_a_controller_writes_shows_at_once(as_operator: Client, case: Case) -> None:
+    """No act tells of it: where there is a controller the page is kept for no time at all."""
+    cast.bring(case, "in_retort")
+    retort = case.run.retort
+    Controller.objects.create(retort=retort, host="controller.example", channels=[])
+    pages = (reverse("machine", args=[retort.place.code]), address("cases:case", case))
+    for page in pages:
+        assert "A gap of" in text_of(as_operator, page)
+    at = case.run.charged_at
+    while at < clock.now():
+        at += timedelta(minutes=10)
+        LiveSample.objects.create(
+            retort=retort, at_ms=to_ms(min(at, clock.now())), tenths={"secondary degC": 9000}
+        )
+    for page in pages:
+        assert "A gap of" not in text_of(as_operator, page)

@@ -36,7 +36,7 @@ QUERIES = {
     "found": 5,  # and is it a disc's number?
     "everybody": 4,
     "machines": 3,  # one more for the corrections of a reading that was corrected
-    # and the tagged persons, their labels and holds, the retort's gates, its last readings
+    # the retort, its run, its last readings, the tagged persons with labels and holds, the gates
     "machine": 12,
     "places": 4,  # one for who is on hold
     "house": 4,  # staff and retorts
