@@ -1,55 +1,49 @@
-"""Reading one retort: who is inside, and its last readings as they stand. Four queries."""
+"""Reading one retort: who is inside, and its last readings as they stand. At most four queries."""
 
 from datetime import datetime
-from typing import Any
 
-from django.db.models import QuerySet
 from django.http import Http404
 
+from cases import overview
 from cases.overview import Machine
 from crematory.models import Facility
-from retort_log.models import Reading, Retort, Run
-from retort_log.selectors import Standing, newest_reading, standing
+from crematory.written import Part, Written
+from retort_log import selectors
+from retort_log.models import Retort
+from retort_log.selectors import Standing
 
 READINGS = 12
 
-
-def _retort(facility: int, code: str) -> QuerySet[Any]:
-    rows = Retort.objects.filter(facility=facility, place__code=code)
-    return rows.select_related("place", "permit", "controller")
-
-
-def _open_run(retort: int) -> QuerySet[Any]:
-    rows = Run.objects.filter(retort=retort, ended_at__isnull=True)
-    return rows.select_related("case__disc").order_by()
-
-
-def _last(retort: int) -> QuerySet[Any]:
-    return (
-        Reading.objects.filter(retort=retort)
-        .select_related("read_by")
-        .only("at", "primary_c", "secondary_c", "retort_id", "read_by__printed_name")
-        .order_by("-at")[:READINGS]
-    )
+_LAST = Written(
+    "SELECT {g}, {s},"
+    " EXISTS (SELECT 1 FROM retort_log_readingcorrection k WHERE k.reading_id = g.id)"
+    " FROM retort_log_reading g JOIN crematory_staffmember s ON s.id = g.read_by_id"
+    " WHERE g.retort_id = %s ORDER BY g.at DESC LIMIT %s",
+    g=Part("retort_log.Reading"),
+    s=Part("crematory.StaffMember", "printed_name"),
+)
+_LIVE = Written("SELECT id FROM retort_log_controller WHERE retort_id = %s")
 
 
-def one_machine(facility: Facility, code: str, now: datetime) -> tuple[Machine, list[Standing]]:
-    """Return the retort at the place with this code, and its last readings, newest first.
-
-    Raises Http404 where the facility has none there.
-    """
-    retort = _retort(facility.pk, code).first()
-    if retort is None:
+def one_machine(facility: Facility, code: str, now: datetime) -> Machine:
+    """Return the retort at the place with this code; raise Http404 where there is none."""
+    found = overview.machines(facility, now, code)
+    if not found:
         raise Http404
-    retort.facility = facility
-    run = _open_run(retort.pk).first()
-    if run:
-        run.retort, run.case.facility = retort, facility  # gates ask the run for its retort
-    readings = standing(_last(retort.pk))
-    counts = (row for row in readings if row.at <= now and not row.is_withdrawn)
-    newest = next(counts, None) or (newest_reading(retort, now) if readings else None)
-    retort.newest_read = newest  # what the gates would ask for again
-    return Machine(retort, run, newest, now), readings
+    here = found[0]
+    here.retort.facility = facility
+    vars(here.retort)["newest_read"] = here.reading  # what the gates would ask for again
+    return here
+
+
+def last_readings(retort: Retort) -> list[Standing]:
+    """Return the last readings of a retort as they stand, newest first."""
+    rows = _LAST(retort.pk, READINGS)
+    corrected = selectors.standing([row for row, _by, was_corrected in rows if was_corrected])
+    standing = {one.pk: one for one in corrected}
+    for row, by, _was_corrected in rows:
+        row.read_by = by
+    return [standing.get(row.pk) or Standing(row, ()) for row, *_ in rows]
 
 
 def is_live(retort: Retort) -> bool:
@@ -57,4 +51,4 @@ def is_live(retort: Retort) -> bool:
 
     What depends on them is true for no time at all, and is not kept.
     """
-    return hasattr(retort, "controller")
+    return bool(_LIVE(retort.pk))

@@ -18,7 +18,7 @@ from cases.doubt_words import question
 from cases.forms.machine import CorrectReadingForm, ReadingForm
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
 from cases.models import Case, Hold
-from cases.one_machine import is_live, one_machine
+from cases.one_machine import is_live, last_readings, one_machine
 from cases.overview import Machine
 from cases.steps import STEPS, Step
 from cases.views.answering import open_form, record_bad_signature
@@ -195,7 +195,9 @@ def _whole(
     now = cache(lambda: _now(request, code))
 
     def readings() -> dict[str, Any]:
-        return {"may_read": may_read, "machine": now()["machine"], "readings": now()["readings"]}
+        here: Machine = now()["machine"]
+        rows = last_readings(here.retort)
+        return {"may_read": may_read, "machine": here, "readings": rows}
 
     context = {
         "title": kept.part("cases/_machine_title.html", now, code),
@@ -221,10 +223,9 @@ def _marked(form: ReadingForm) -> ReadingForm:
 
 def _now(request: StaffRequest, code: str) -> dict[str, Any]:
     now = clock.now()
-    here, readings = one_machine(request.facility, code, now)
+    here = one_machine(request.facility, code, now)
     context: dict[str, Any] = {
         "machine": here,
-        "readings": readings,
         "temperatures": _temperatures(here.reading, request),
         "signers_else": signers_else(request, here.next_step or CHARGE),
     }

@@ -36,8 +36,9 @@ QUERIES = {
     "found": 5,  # and is it a disc's number?
     "everybody": 4,
     "machines": 3,  # one more for the corrections of a reading that was corrected
-    # the retort, its run, its last readings, the tagged persons with labels and holds, the gates
-    "machine": 12,
+    # the retort with its run, its last readings, its controller; five for the tagged persons with
+    # papers, labels and holds; five for the gates, which look into upkeep and recorders too
+    "machine": 15,
     "places": 4,  # one for who is on hold
     "house": 4,  # staff and retorts
 }
