@@ -245,6 +245,8 @@ def line_of(entry: CustodyEntry, sealed: Mapping[str, str], units: UnitSystem) -
     """Read one entry with its sealed values by their keys. Times in the zone in force."""
     payload = json.loads(entry.payload)
     facts = {**payload["facts"], **sealed}
+    if facts.get("place") == payload["place_to"]:  # its name stands beside the act already
+        facts.pop("place", None)
     corrects = facts.pop("corrects", None)
     field = facts.pop("field", "") if corrects is not None else ""
     kind = field if field in CORRECTABLE else ""

@@ -6,11 +6,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
+from math import cos, sin
 from typing import TYPE_CHECKING, Any
 
 from cases import acts, thing_acts, things
 from cases import facts as f
+from cases.drawing import Stroke, as_png
 from cases.thing_acts import Listed
+from chain_of_custody import uploads_in
 from chain_of_custody.models import Place
 from crematory import clock
 
@@ -118,7 +121,9 @@ def list_things(life: Life) -> None:
 
 
 def give_back(life: Life) -> None:
-    """Give back what lies here, against a receipt."""
+    """Give back what lies here; the receiver signs on the tablet."""
+    strokes = _signature()
+    drawing = uploads_in.arrive(as_png(strokes), "signature.png")
     thing_acts.give_back(
         life.case,
         life.hands[life.front()],
@@ -126,8 +131,17 @@ def give_back(life: Life) -> None:
         things.due(life.case),
         returned_to=life.person.agent,
         identification="driver licence, seen",
-        receipt=thing_acts.Receipt(form="paper", reason="The receipt lies with the papers."),
+        receipt=thing_acts.Receipt(form="tablet", drawing=drawing, strokes=strokes),
     )
+
+
+def _signature() -> list[Stroke]:
+    """A drawn line of waves that is nobody's hand: hundredths of a mm, and milliseconds."""
+    waves = [
+        [round(60 * n), round(700 + 420 * sin(n / 3.1) * cos(n / 17)), 14 * n] for n in range(90)
+    ]
+    line = [[200 + 180 * n, 1300 - 6 * n, 1600 + 14 * n] for n in range(26)]
+    return [waves, line]
 
 
 def assign_disc(life: Life) -> f.Facts:

@@ -5,13 +5,16 @@ from typing import Any
 import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from cases.models import AuthorizingAgent, Case
+from cases import thing_acts
+from cases.models import AuthorizingAgent, Case, ThingsReceipt
+from cases.thing_acts import Listed
 from crematory.models import Facility
 from tests import cast
 from tests.browser.conftest import sign_in
 from tests.cases import families as f
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+REASON = "[name=unsigned_reason]"
 STRICT = "default-src 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'"
 
 
@@ -61,6 +64,7 @@ def test_a_spouse_signs_on_paper_by_keyboard_alone(page: Page) -> None:
 
 def draw(page: Page) -> None:
     """Draw a wave in the field, as a pen would."""
+    page.locator("canvas").scroll_into_view_if_needed()
     box = page.locator("canvas").bounding_box()
     assert box is not None
     page.mouse.move(box["x"] + 40, box["y"] + 60)
@@ -104,3 +108,33 @@ def test_what_was_drawn_is_there_again_after_a_refusal(page: Page) -> None:
 def test_who_objects_is_not_asked_for_a_signature(page: Page) -> None:
     page.check("[name=position][value=objects]")
     expect(page.locator("[name=way]").first).to_be_hidden()
+
+
+def test_a_receiver_of_things_signs_on_the_tablet(
+    page: Page, case: Case, live_server: Any, house: Facility
+) -> None:
+    clerk = cast.member(house, cast.CLERK)
+    ring = Listed("wedding ring", "jewellery", "returned", "Anna Agent", "safe")
+    thing_acts.list_things(case, clerk, cast.token(), [ring])
+    page.goto(f"{live_server.url}/cases/{case.number}/things/give-back/")
+    pad, scan, reason = (page.locator(s) for s in ("[data-pad]", "[name=scan]", REASON))
+    page.check("[name=way][value=paper]")
+    expect(scan).to_be_visible()
+    expect(pad).to_be_hidden()
+    page.check("[name=way][value=unsigned]")
+    expect(scan).to_be_hidden()
+    expect(reason).to_be_visible()
+    page.check("[name=way][value=tablet]")
+    expect(reason).to_be_hidden()
+    draw(page)
+    page.fill("[name=returned_to]", "Anna Agent")
+    page.fill("[name=identification]", "passport")
+    page.fill("[name=signer_code]", clerk.staff_code)
+    page.fill("[name=signer_pin]", cast.pin_of(clerk))
+    page.get_by_role("button", name="Give back", exact=True).click()
+    expect(page.locator("main")).to_contain_text("The things are given back.")
+    receipt = ThingsReceipt.objects.get()
+    assert receipt.strokes
+    assert len(receipt.strokes[0]) > 20
+    page.goto(f"{live_server.url}/cases/{case.number}/things/")
+    assert page.evaluate("document.querySelector('img.drawn').naturalWidth") > 100

@@ -28,6 +28,9 @@ class TestTrail:
         assert "Cyril Clerk" in page
         assert "179.7 lb (81.5 kg)" in page.replace("\xa0", " ")
         assert "sealed" in page
+        assert "Cooler, Bay 1" in page
+        for code in ("band_reads", "bay-1", "us-mt", "True"):
+            assert code not in page.split("<main")[1]
 
     def test_correction_shows_both_values_and_its_entry(self, as_clerk: Client, case: Case) -> None:
         clerk = cast.signature(cast.member(case.facility, "C1"))

@@ -258,7 +258,13 @@ def test_who_gives_back(facility: Facility, clerk: StaffMember, key: str, may: b
 def test_the_database_holds_the_list(case: Case, clerk: StaffMember) -> None:
     put(case, clerk, RING, SHAWL)
     ring, shawl = case.things.all()
-    at = {"returned_to": "A", "identification": "B", "returned_at": clock.now()}
+    receipt = ThingsReceipt.objects.create(
+        case=case, form="unsigned", reason="none", signed_at=clock.now()
+    )
+    at = {
+        "receipt_id": receipt.pk, "returned_to": "A", "identification": "B",
+        "returned_at": clock.now(),
+    }  # fmt: skip
     with raw.refuses("not to be given back"):
         raw.insert("cases_thingreturned", thing_id=shawl.pk, **at)
     with raw.refuses("never|append|stay"):
