@@ -9,6 +9,7 @@ sign.
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 from cases import right, settling
 from cases.authority.persons import DIRECTIONS
@@ -17,7 +18,7 @@ from cases.law.base import State
 from cases.models import AuthorizingAgent, Case, Document, Hold, HoldNotice, RightHolder
 from cases.names import fold
 from cases.steps import BEFORE_CHARGE
-from crematory.models import Facility
+from crematory.written import Written
 
 LiftedBy = Hold.LiftedBy
 ON_PAPER = frozenset({LiftedBy.ORDER, LiftedBy.AGREEMENT, LiftedBy.WITHDRAWAL})
@@ -68,6 +69,17 @@ RULES = {
 UNTIL = {"court_order": "a court's order", "settlement": "proof that they settled it"}
 
 
+@lru_cache
+def _held(count: int) -> Written:
+    """The query of those on hold among this many cases."""
+    parts = (
+        "SELECT h.case_id FROM cases_hold h WHERE h.lifted_at IS NULL AND h.case_id IN (",
+        ", ".join(["%s"] * count),
+        ")",
+    )
+    return Written(" ".join(parts))
+
+
 @dataclass(frozen=True)
 class Way:
     """One way of lifting a hold, with what it demands, in plain words."""
@@ -107,17 +119,7 @@ def held_among(cases: Iterable[int]) -> set[int]:
     keys = list(cases)
     if not keys:
         return set()
-    found = Hold.objects.filter(case__in=keys, lifted_at__isnull=True)
-    return set(found.values_list("case_id", flat=True))
-
-
-def held_in(facility: Facility) -> set[int]:
-    """Return the cases of a facility that are on hold, by their keys. One query.
-
-    Found by the staff who opened the holds, who are few: only members of a facility do.
-    """
-    found = Hold.objects.filter(opened_by__facility=facility, lifted_at__isnull=True)
-    return set(found.values_list("case_id", flat=True))
+    return {case for (case,) in _held(len(keys))(*keys)}
 
 
 def open_holds(case: Case) -> list[Hold]:

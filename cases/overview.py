@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 from django.db.models import (
     BooleanField,
@@ -77,23 +78,49 @@ class Waiting:
     total: int
 
 
-def waiting(facility: Facility) -> list[Waiting]:
-    """Return the groups of persons without a hold by the step that comes next."""
-    by_stage: dict[str, list[Line]] = {}
-    totals: dict[str, int] = {}
-    zone = facility.zone
-    for row in sql.WAITING(facility.pk, sql.GROUP_LIMIT):
-        number, name, born_on, died_at, latest, known_as, stage, since, totals[row[6]] = row
-        latest = latest and moment(latest)
-        days = days_of_death(moment(died_at), latest, known_as, zone)
-        line = Line(number, name, years_of_life(born_on, *days), moment(since))
-        by_stage.setdefault(stage, []).append(line)
+class Open(NamedTuple):
+    """An open case: its key, what it waits at, the law it stands under, whether it is on hold."""
+
+    pk: int
+    stage: str
+    jurisdiction: str
+    is_held: bool
+
+
+def opened(facility: Facility) -> list[Open]:
+    """Return the open cases, longest at their stage first. One query."""
+    return list(map(Open._make, sql.OPEN(facility.pk)))
+
+
+def waiting(facility: Facility, cases: Iterable[Open]) -> list[Waiting]:
+    """Return the groups of persons without a hold by the step that comes next. One query."""
+    by_stage: dict[str, list[int]] = {}
+    for case in cases:
+        if not case.is_held:
+            by_stage.setdefault(case.stage, []).append(case.pk)
+    shown = [pk for keys in by_stage.values() for pk in keys[: sql.GROUP_LIMIT]]
+    lines = _lines(shown, facility.zone)
     return [
-        Waiting(step, stage, signers(step), by_stage[stage], totals[stage])
+        Waiting(
+            step,
+            stage,
+            signers(step),
+            [lines[pk] for pk in by_stage[stage][: sql.GROUP_LIMIT]],
+            len(by_stage[stage]),
+        )
         for step in map(STEPS.__getitem__, ORDER)
         for stage in step.stages_from
         if stage in by_stage
     ]
+
+
+def _lines(keys: list[int], zone: ZoneInfo) -> dict[int, Line]:
+    found = {}
+    for row in sql.lines(len(keys))(*keys) if keys else ():
+        pk, number, name, born_on, died_at, latest, known_as, since = row
+        days = days_of_death(moment(died_at), latest and moment(latest), known_as, zone)
+        found[pk] = Line(number, name, years_of_life(born_on, *days), moment(since))
+    return found
 
 
 def signers(step: Step) -> str:
@@ -212,7 +239,12 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
 
 def places(facility: Facility) -> list[tuple[Place, Placement | None, Case | None]]:
     """Return every place with who is there since when: one query, however many places."""
-    return [(place, stay, case) for place, stay, case in sql.PLACES(facility.pk)]
+    found = []
+    for place, stay, case, is_held in sql.PLACES(facility.pk):
+        if case:
+            case.is_held = bool(is_held)
+        found.append((place, stay, case))
+    return found
 
 
 def free_places(facility: Facility) -> list[dict[str, Any]]:

@@ -4,6 +4,8 @@
 PostgreSQL have in common; tests compare their answers with those of the framework's queries.
 """
 
+from functools import lru_cache
+
 from crematory.written import Part, Written
 
 # Of each group as many as fit a tablet's screen beside the others; the list has them all.
@@ -12,18 +14,27 @@ HOLD_LIMIT = 20
 DIED = ("died_at", "died_at_latest", "died_known_as")
 ROW = ("number", "decedent_name", "born_on", *DIED, "stage", "stage_since")
 
-# Of each who waits a line only: they are the many, and to make whole cases of them takes its time.
-# The stages of open cases stand as the partial index `case_open` has them: a database uses it
-# only where the query says the same, and not for parameters.
-WAITING = Written(
-    "SELECT c.number, c.decedent_name, c.born_on, c.died_at, c.died_at_latest, c.died_known_as,"
-    " c.stage, c.stage_since, w.total FROM ("
-    "SELECT c.id, ROW_NUMBER() OVER (PARTITION BY c.stage ORDER BY c.stage_since, c.id) AS place,"
-    " COUNT(*) OVER (PARTITION BY c.stage) AS total"
+# Whoever is open, longest at their stage first. The stages stand as the partial index `case_open`
+# has them, whose order this is: a database uses it only where the query says the same.
+OPEN = Written(
+    "SELECT c.id, c.stage, c.jurisdiction,"
+    " EXISTS (SELECT 1 FROM cases_hold h WHERE h.case_id = c.id AND h.lifted_at IS NULL)"
     " FROM cases_case c WHERE NOT (c.stage IN ('released', 'returned')) AND c.facility_id = %s"
-    " AND NOT EXISTS (SELECT 1 FROM cases_hold h WHERE h.case_id = c.id AND h.lifted_at IS NULL)"
-    ") w JOIN cases_case c ON c.id = w.id WHERE w.place <= %s ORDER BY c.stage_since, c.id",
+    " ORDER BY c.stage_since, c.id"
 )
+
+
+@lru_cache
+def lines(count: int) -> Written:
+    """Return the query of this many cases by their keys: of each what one line of a page needs."""
+    parts = (
+        "SELECT c.id, c.number, c.decedent_name, c.born_on, c.died_at, c.died_at_latest,",
+        "c.died_known_as, c.stage_since FROM cases_case c WHERE c.id IN (",
+        ", ".join(["%s"] * count),
+        ")",
+    )
+    return Written(" ".join(parts))
+
 
 # Found by the staff who opened them, who are few, and not by the cases, who are many: only
 # members of a facility open holds on its cases.
@@ -71,7 +82,9 @@ MACHINES = Written(f"{_MACHINES} ORDER BY r.name", **_OF_A_MACHINE)
 MACHINE = Written(f"{_MACHINES} AND p.code = %s", **_OF_A_MACHINE)
 
 PLACES = Written(
-    "SELECT {p}, {s}, {c} FROM chain_of_custody_place p"
+    "SELECT {p}, {s}, {c},"
+    " EXISTS (SELECT 1 FROM cases_hold h WHERE h.case_id = c.id AND h.lifted_at IS NULL)"
+    " FROM chain_of_custody_place p"
     " LEFT JOIN chain_of_custody_placement s ON s.place_id = p.id AND s.until IS NULL"
     " LEFT JOIN cases_case c ON c.id = s.case_id"
     " WHERE p.facility_id = %s ORDER BY p.kind, p.area, p.code",

@@ -6,6 +6,7 @@ one place that knows how (`case_clocks`). Where a rule counts from another momen
 under another law than its house, all are reckoned (`overview.pressing`).
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -23,10 +24,6 @@ from crematory.written import Part, Written, moment
 NOT_COOLED = ("expected",)  # later on the person lies in a cooler bay
 # A term in days ends with a local day: so much sooner than the same hours at most.
 DAY_MARGIN = timedelta(hours=26)
-_OTHERS = Written(
-    "SELECT 1 FROM cases_case c WHERE NOT (c.stage IN ('released', 'returned'))"
-    " AND c.facility_id = %s AND c.jurisdiction <> %s AND c.stage IN (%s, %s, %s, %s, %s) LIMIT 1"
-)
 
 
 @dataclass(frozen=True)
@@ -83,13 +80,19 @@ def _limit(limit: HoldingLimit, is_from_receipt: bool) -> Term:
     )
 
 
-def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
-    """Return the terms of the law that run out within a day, or have run out, soonest first."""
-    found = terms(law.tightened(facility.jurisdiction, facility.added_rules))
-    if found is None or _OTHERS(facility.pk, facility.jurisdiction, *BEFORE_CHARGE):
+def pressing(
+    facility: Facility, cases: Iterable[overview.Open], now: datetime
+) -> list[tuple[Case, Shown]]:
+    """Return the terms of the law that run out within a day, or have run out, soonest first.
+
+    `cases` are the facility's open ones.
+    """
+    own = facility.jurisdiction
+    found = terms(law.tightened(own, facility.added_rules))
+    if found is None or {case.jurisdiction for case in cases} - {own}:
         return overview.pressing(facility, now)
-    cases = {case.pk: case for term in found for case in _first(term, facility, now)}
-    return case_clocks.pressing(cases.values(), now)[:GROUP_LIMIT]
+    first = {case.pk: case for term in found for case in _first(term, facility, now)}
+    return case_clocks.pressing(first.values(), now)[:GROUP_LIMIT]
 
 
 def _first(term: Term, facility: Facility, now: datetime) -> list[Case]:

@@ -11,11 +11,12 @@ from django.db.models import Q, QuerySet
 
 from cases import holds, overview, scans
 from cases.former_names import once_named
-from cases.models import Case, IdDisc
+from cases.models import Case
 from cases.names import fold
 from cases.steps import FINAL_STAGES, STAGES
 from chain_of_custody.models import Paper
 from crematory.models import Facility
+from crematory.written import Part, Written
 
 PAGE_SIZE = 25
 # A case number's form without looking at its check character, so that a slip is told as a slip.
@@ -35,6 +36,16 @@ COLUMNS = (
     "sender",
     "announced_at",
     "disc__number",
+)
+
+_OF_NUMBER = Written(
+    "SELECT {c} FROM cases_case c WHERE c.facility_id = %s AND c.number = %s",
+    c=Part("cases.Case", "number"),
+)
+_OF_DISC = Written(
+    "SELECT {c} FROM cases_iddisc d JOIN cases_case c ON c.id = d.case_id"
+    " WHERE d.facility_id = %s AND d.number = %s",
+    c=Part("cases.Case", "number"),
 )
 
 
@@ -61,13 +72,10 @@ class Page:
 def by_number(facility: Facility, text: str) -> Case | None:
     """Return the case with exactly this number: its own, its disc's, or that of a paper."""
     if number := scans.case_number(text):
-        found = Case.objects.filter(facility=facility, number=number).only("number").first()
-        if found:
-            return found
-    disc = IdDisc.objects.filter(facility=facility, number=scans.disc(text)).select_related("case")
-    given = disc.only("case__number").first()
-    if given:
-        return given.case
+        for (own,) in _OF_NUMBER(facility.pk, number):
+            return own
+    for (given,) in _OF_DISC(facility.pk, scans.disc(text)):
+        return given
     if number := scans.paper_number(text):
         papers = Paper.objects.filter(facility=facility, number=number).select_related("case")
         paper = papers.only("case__number").first()

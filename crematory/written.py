@@ -39,9 +39,9 @@ class Part:
         return [f for f in columns if not self._names or f.primary_key or f.name in self._names]
 
     @cached_property
-    def names(self) -> list[str]:
+    def names(self) -> frozenset[str]:
         """The attributes that the columns fill."""
-        return [field.attname for field in self.fields]
+        return frozenset(field.attname for field in self.fields)
 
     @cached_property
     def readers(self) -> list[tuple[int, Reader]]:
@@ -90,7 +90,8 @@ class Written:
         """Return the rows, all read. Times among the parameters are aware."""
         with connection.cursor() as cursor:
             cursor.execute(self.sql, [sent(value) for value in parameters])
-            return [self._row(row) for row in cursor.fetchall()]
+            rows: list[tuple[Any, ...]] = cursor.fetchall()
+        return [self._row(row) for row in rows] if self._parts else rows
 
     def _row(self, row: Sequence[Any]) -> tuple[Any, ...]:
         found, at = [], 0

@@ -7,7 +7,6 @@ from html import escape
 from django import template
 from django.template import Context
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
@@ -72,7 +71,7 @@ def _awaited(at: datetime) -> str:
 
 def _clock_time(at: datetime) -> str:
     """The time of day in the zone in force, the zone named: "14:05 MST"."""
-    return date_format(timezone.localtime(at), "H:i T")
+    return f"{timezone.localtime(at):%H:%M %Z}"
 
 
 def _inside(machine: Machine) -> str:

@@ -1,6 +1,6 @@
 """How pages name a person: the name as a unit of its own direction, the years of life beside it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from html import escape
 
 from django import template
@@ -17,7 +17,8 @@ from crematory.templatetags.crematory import Times, address, mark, unchanging
 register = template.Library()
 # The rows of lists that are long: one tag a list, for each part of a template takes its time.
 WAITING_ROW = (
-    '<tr><td>{person}</td><td class="text-nowrap">{number}</td>'
+    '<tr><td><a class="name" href="{href}"><span><bdi>{name}</bdi>, '
+    '<span class="years">{years}</span></span></a></td><td class="text-nowrap">{number}</td>'
     '<td><span class="waited">{ago}</span><span class="quiet">{when}</span></td></tr>'
 )
 GROUP = (
@@ -37,7 +38,7 @@ FREE_ROW = '<tr><th scope="row">{place}</th><td colspan="4" class="quiet">{word}
 
 
 @register.simple_tag
-def person(case: Case | Line) -> SafeString:
+def person(case: Case) -> SafeString:
     """`{% person case %}`: name and years. The case's facility should be at hand."""
     return mark_safe(  # noqa: S308 - both texts are escaped
         f'<bdi>{escape(case.decedent_name)}</bdi>, <span class="years">{escape(case.years)}</span>'
@@ -45,7 +46,7 @@ def person(case: Case | Line) -> SafeString:
 
 
 @register.simple_tag
-def person_link(case: Case | Line, css: str = "") -> SafeString:
+def person_link(case: Case, css: str = "") -> SafeString:
     """`{% person_link case "name" %}`: name and years, leading to the case."""
     kind = f' class="{escape(css)}"' if css else ""
     href = escape(address("cases:case", case.number))
@@ -85,7 +86,9 @@ def waiting_groups(groups: Iterable[Waiting]) -> SafeString:
 
 def _waiting_row(line: Line, times: Times) -> str:
     return WAITING_ROW.format(
-        person=person_link(line, "name"),
+        href=escape(address("cases:case", line.number)),
+        name=escape(line.decedent_name),
+        years=escape(line.years),
         number=escape(line.number),
         ago=escape(times.ago(line.stage_since)),
         when=escape(times.when(line.stage_since)),
@@ -105,6 +108,17 @@ def _former(case: Case) -> str:
         return ""
     words = escape(_("before a correction:"))
     return f'<span class="quiet">{words} <bdi>{escape(case.former_name)}</bdi></span>'
+
+
+@register.simple_tag
+def options(words: Mapping[str, str], chosen: str) -> SafeString:
+    """`{% options stages asked.state %}`: what may be chosen, by its key."""
+    selected = " selected"
+    found = (
+        f'<option value="{escape(key)}"{selected if key == chosen else ""}>{escape(word)}</option>'
+        for key, word in words.items()
+    )
+    return mark_safe("".join(found))  # noqa: S308 - every part is escaped
 
 
 @register.simple_tag

@@ -1,13 +1,12 @@
 """House: the facility, its rules, machines and staff; what a manager changes about the staff."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date
 from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -25,18 +24,31 @@ from cases.waits import wait_words
 from crematory import clock
 from crematory.models import Role, StaffMember
 from crematory.signatures import Signature, SignatureRefused, sign
+from crematory.written import Part, Written
 from retort_log.models import Retort
 
 SECRETS = ("own_pin", "pin", "pin_again", "password", "password_again")
 WRITES = ("GET", "HEAD", "POST")
 
 
-def _staff(facility: int) -> QuerySet[Any]:
-    return StaffMember.objects.filter(facility=facility).order_by("-is_active", "staff_code")
-
-
-def _retorts(facility: int) -> QuerySet[Any]:
-    return Retort.objects.filter(facility=facility).select_related("permit", "place")
+_STAFF = Written(
+    "SELECT {m} FROM crematory_staffmember m WHERE m.facility_id = %s"
+    " ORDER BY m.is_active DESC, m.staff_code",
+    m=Part(
+        "crematory.StaffMember",
+        *("staff_code", "printed_name", "is_front_office", "is_operator", "is_manager"),
+        *("certificate_number", "certificate_expires_on", "is_active"),
+    ),
+)
+_RETORTS = Written(
+    "SELECT {r}, {p}, {t} FROM retort_log_retort r"
+    " JOIN chain_of_custody_place p ON p.id = r.place_id"
+    " JOIN retort_log_permittooperate t ON t.id = r.permit_id"
+    " WHERE r.facility_id = %s ORDER BY r.name",
+    r=Part("retort_log.Retort"),
+    p=Part("chain_of_custody.Place"),
+    t=Part("retort_log.PermitToOperate"),
+)
 
 
 def _today(request: StaffRequest) -> date:
@@ -46,32 +58,36 @@ def _today(request: StaffRequest) -> date:
 @require_safe
 def house(request: StaffRequest) -> HttpResponse:
     """The facility, the rules it works under, its machines and its staff."""
-    rules = house_rules.rules_of(request.facility)
-    tables = Kept(request).part("cases/_house.html", lambda: _machines_and_staff(request))
-    return render(
-        request,
-        "cases/house.html",
-        {
-            "law": rules,
-            "wait": wait_words(rules),
-            "added": house_rules.standing(request.facility),
-            "documents": [(law.paper_words(d.kind), d.citation) for d in rules.documents],
-            "check_locally": law.CHECK_LOCALLY,
-            "machines_and_staff": tables,
-            "is_manager": Role.MANAGER in request.user.roles,
-        },
-    )
+    house = request.facility
+    about = repr((house.name, house.address, house.telephone, house.licence_number,
+                  house.get_units_display(), house.log_origin, house.jurisdiction,
+                  house.added_rules))  # fmt: skip
+    shown = Kept(request).part("cases/_house.html", lambda: _shown(request), about)
+    is_manager = Role.MANAGER in request.user.roles
+    return render(request, "cases/house.html", {"shown": shown, "is_manager": is_manager})
 
 
-def _machines_and_staff(request: StaffRequest) -> dict[str, Any]:
+def _shown(request: StaffRequest) -> dict[str, Any]:
     facility, today = request.facility, _today(request)
-    staff, retorts = _staff(facility.pk), _retorts(facility.pk)
-    expired = staff_forms.is_expired
+    rules = house_rules.rules_of(facility)
     return {
-        "retorts": [(retort, expired(retort.permit.expires_on, today)) for retort in retorts],
-        "staff": [(member, expired(member.certificate_expires_on, today)) for member in staff],
+        "law": rules,
+        "wait": wait_words(rules),
+        "added": house_rules.standing(facility),
+        "documents": [(law.paper_words(d.kind), d.citation) for d in rules.documents],
+        "check_locally": law.CHECK_LOCALLY,
+        "retorts": list(_retorts(facility.pk, today)),
+        "staff": [(m, staff_forms.is_expired(m.certificate_expires_on, today))
+                  for (m,) in _STAFF(facility.pk)],
         "is_manager": Role.MANAGER in request.user.roles,
-    }
+    }  # fmt: skip
+
+
+def _retorts(facility: int, today: date) -> Iterator[tuple[Retort, bool]]:
+    """Yield each retort, and whether its permit has expired."""
+    for retort, place, permit in _RETORTS(facility):
+        retort.place, retort.permit = place, permit
+        yield retort, staff_forms.is_expired(permit.expires_on, today)
 
 
 @sensitive_post_parameters(*SECRETS)

@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from cases import holds, overview
+from cases import overview
 from cases.views.kept import Kept
 from cases.views.requests import StaffRequest
 from chain_of_custody.models import Place
@@ -25,10 +25,6 @@ def _groups(facility: Facility) -> list[dict[str, Any]]:
     # In the order of the path; the database orders by their names.
     order = {kind: number for number, kind in enumerate(Place.Kind)}
     rows = sorted(overview.places(facility), key=lambda row: order[Place.Kind(row[0].kind)])
-    held = holds.held_in(facility)
-    for _place, _stay, case in rows:
-        if case:
-            case.is_held = case.pk in held
     groups = []
     for (kind, area), members in groupby(rows, key=lambda row: (row[0].kind, row[0].area)):
         inside = list(members)

@@ -21,12 +21,12 @@ def today(request: StaffRequest) -> HttpResponse:
     facility = request.facility
 
     def read() -> dict[str, Any]:
-        machines = overview.machines(facility, clock.now())
+        machines, cases = overview.machines(facility, clock.now()), overview.opened(facility)
         return {
             "holds": [(hold, holds.not_told(hold)) for hold in overview.open_holds(facility)],
-            "pressing": pressing(facility, clock.now()),
+            "pressing": pressing(facility, cases, clock.now()),
             "check_locally": CHECK_LOCALLY,
-            "groups": overview.waiting(facility),
+            "groups": overview.waiting(facility, cases),
             "machines": machines,
             "free_places": overview.free_places(facility),
             UNTIL: min((at for m in machines for at in m.changes_at()), default=None),

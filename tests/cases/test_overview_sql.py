@@ -43,14 +43,18 @@ def house(facility: Facility, other_facility: Facility) -> Facility:
 
 
 def values(row: Model | None) -> dict[str, Any] | None:
-    return None if row is None else {f.attname: getattr(row, f.attname) for f in row._meta.concrete_fields}
+    return (
+        None
+        if row is None
+        else {f.attname: getattr(row, f.attname) for f in row._meta.concrete_fields}
+    )
 
 
 def test_who_waits(house: Facility) -> None:
     held = Hold.objects.filter(lifted_at__isnull=True).values("case")
     waits = Case.objects.filter(facility=house).exclude(stage__in=FINAL_STAGES)
     waits = waits.exclude(pk__in=held).order_by("stage_since", "pk")
-    groups = overview.waiting(house)
+    groups = overview.waiting(house, overview.opened(house))
     assert [group.stage for group in groups] == [
         "expected", "in_care", "tagged", "in_retort", "cooling", "contained",
     ]  # fmt: skip

@@ -39,7 +39,7 @@ QUERIES = {
     # the retort with its run, its last readings, its controller; five for the tagged persons with
     # papers, labels and holds; five for the gates, which look into upkeep and recorders too
     "machine": 15,
-    "places": 4,  # one for who is on hold
+    "places": 3,
     "house": 4,  # staff and retorts
 }
 

@@ -31,7 +31,7 @@ class TestToday:
 
     def test_longest_wait_first_and_at_most_5(self, facility: Facility, as_clerk: Client) -> None:
         many_cases(facility, 30)
-        [group] = overview.waiting(facility)
+        [group] = overview.waiting(facility, overview.opened(facility))
         assert group.total == 30
         assert [line.number for line in group.persons] == [f"QV25-{n:05d}-X" for n in range(5)]
         page = text_of(as_clerk, reverse("today"))

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 
 from cases import case_clocks, death, law, pressing
 from cases.models import Case
-from cases.overview import open_cases, with_facility
+from cases.overview import open_cases, opened, with_facility
 from cases.overview_sql import GROUP_LIMIT
 from cases.steps import BEFORE_CHARGE
 from chain_of_custody.models import CustodyEntry
@@ -71,7 +71,7 @@ def test_the_same_terms_press_under_every_law(code: str) -> None:
     some = 0
     for hours in (0, 24, 100, 300, 650, 700, 800, 900, 2000):
         now = cast.START + HOUR * hours
-        found = told(pressing.pressing(facility, now))
+        found = told(pressing.pressing(facility, opened(facility), now))
         assert found == plainly(facility, now)
         some += len(found)
     assert some or code not in EVER
@@ -81,7 +81,7 @@ def test_who_died_at_the_same_moment_comes_in_the_order_of_arrival() -> None:
     facility = cast.make_facility(jurisdiction="us-mt")
     cases = [cast.make_case(facility, died_at=cast.START) for _ in range(GROUP_LIMIT + 3)]
     now = cast.START + 47 * HOUR
-    found = pressing.pressing(facility, now)
+    found = pressing.pressing(facility, opened(facility), now)
     assert [case.pk for case, _shown in found] == [case.pk for case in cases[:GROUP_LIMIT]]
     assert told(found) == plainly(facility, now)
 
@@ -90,8 +90,8 @@ def test_a_term_begins_to_press_a_day_before_it_ends() -> None:
     facility = cast.make_facility(jurisdiction="us-mt")
     cast.make_case(facility, died_at=cast.START)
     least = timedelta(microseconds=1)
-    assert not pressing.pressing(facility, cast.START + 24 * HOUR)
-    assert len(pressing.pressing(facility, cast.START + 24 * HOUR + least)) == 1
+    assert not pressing.pressing(facility, opened(facility), cast.START + 24 * HOUR)
+    assert len(pressing.pressing(facility, opened(facility), cast.START + 24 * HOUR + least)) == 1
 
 
 def test_clocks_are_reckoned_of_few() -> None:
@@ -99,8 +99,11 @@ def test_clocks_are_reckoned_of_few() -> None:
     for _ in range(12):
         cast.make_case(facility, died_at=cast.START)
     with CaptureQueriesContext(connection) as queries:
-        assert len(pressing.pressing(facility, cast.START + 90 * HOUR)) == GROUP_LIMIT
-    assert len(queries) == 2  # is a case under another law? who died first?
+        assert (
+            len(pressing.pressing(facility, opened(facility), cast.START + 90 * HOUR))
+            == GROUP_LIMIT
+        )
+    assert len(queries) == 2  # who is open? who died first?
 
 
 def test_a_case_under_another_law_than_its_house_is_not_missed() -> None:
@@ -110,8 +113,8 @@ def test_a_case_under_another_law_than_its_house_is_not_missed() -> None:
     facility.save()
     cast.make_case(facility, died_at=cast.START)
     now = cast.START + 90 * HOUR
-    assert len(pressing.pressing(facility, now)) == 1
-    assert told(pressing.pressing(facility, now)) == plainly(facility, now)
+    assert len(pressing.pressing(facility, opened(facility), now)) == 1
+    assert told(pressing.pressing(facility, opened(facility), now)) == plainly(facility, now)
 
 
 def test_another_house_is_left_out(other_facility: Facility) -> None:
@@ -119,4 +122,4 @@ def test_another_house_is_left_out(other_facility: Facility) -> None:
     other_facility.jurisdiction = "us-mt"
     other_facility.save()
     cast.make_case(other_facility, died_at=cast.START)
-    assert not pressing.pressing(facility, cast.START + 90 * HOUR)
+    assert not pressing.pressing(facility, opened(facility), cast.START + 90 * HOUR)
