@@ -159,10 +159,6 @@ def _column(name: str) -> Any:
     return getattr(DeviceAnswer(), name)
 
 
-COUNT = len(DeviceAnswer.Device)
-DeviceFormSet = forms.formset_factory(DeviceForm, extra=0, max_num=COUNT, absolute_max=COUNT)
-
-
 SIGN_HELP = (
     "Only where a device once said to be there was removed, may stay, is safe by now, or was "
     "never there, or where you change how long a radionuclide waits."
@@ -207,7 +203,9 @@ class DevicesForm(SeenForm, SignedForm):
         return row | ({name: getattr(answer, name) for name in ANSWERED} if answer else {})
 
     def _questions(self, **kwargs: Any) -> Any:
-        return DeviceFormSet(
+        count = len(self.initial_rows)  # whatever number of questions a sender claims
+        kind = forms.formset_factory(DeviceForm, extra=0, max_num=count, absolute_max=count)
+        return kind(
             **{"initial": self.initial_rows, "prefix": "devices", **kwargs},
             form_kwargs={"newest": self.newest, "facility": self.facility},
         )
