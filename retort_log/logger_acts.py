@@ -21,23 +21,17 @@ from crematory import clock
 from crematory.models import StaffMember
 from retort_log import blocks, recorded
 from retort_log.acts import READERS
-from retort_log.blocks import Channel, Series
-from retort_log.logger_files import Mapping, Parsed, read
+from retort_log.blocks import Series
+from retort_log.logger_files import FileRefused, Mapping, MappingError, Parsed, read
+from retort_log.logger_units import kept_unit, unsuited
 from retort_log.models import Logger, LoggerFile, ReadingBlock, Retort
 
 REFUSALS_KEPT = 200
 NAME_LENGTH = 200
-# As pint and the findings spell what files say.
-SPELLINGS = {
-    "%": "percent",
-    "mg/m3": "mg/m**3",
-    "m3/h": "m**3/hour",
-    "ft3/h": "ft**3/hour",
-    "kW": "kilowatt",
-    "Pa": "pascal",
-    "mbar": "millibar",
-    "kW/m2": "kilowatt/m**2",
-}
+LOGGER_NAME_LENGTH = 60
+# Why lines are refused beside what is stored already.
+STANDS = "Another value of this very time is stored already. It stays."
+BY_ANOTHER = "Another recorder wrote of this time already. What is stored stays."
 
 
 class LoggerRefused(Exception):
@@ -75,7 +69,8 @@ def path_of(stored_name: str) -> Path:
 def sort_out(retort: Retort, parsed: Parsed, logger: Logger | None = None) -> Sorted:
     """Say what of a parsed file is new beside what recorders wrote already.
 
-    Line refusals of the reading itself come first; in the order of the lines.
+    Line refusals of the reading itself come first; in the order of the lines. Raises
+    LoggerRefused for values that cannot be kept.
     """
     refused = [(one.line, one.reason) for one in parsed.refusals]
     if not len(parsed.times_ms):
@@ -85,8 +80,8 @@ def sort_out(retort: Retort, parsed: Parsed, logger: Logger | None = None) -> So
     same, clash = _beside(series, recorded.parts(retort, first, last))
     other = _by_others(series.times_ms, retort, logger, first, last) & ~same
     for rows, words in (
-        (clash, "Another value of this very time is stored already. It stays."),
-        (other & ~clash, "Another recorder wrote of this time already. What is stored stays."),
+        (clash, STANDS),
+        (other & ~clash, BY_ANOTHER),
     ):
         refused += [(int(line), words) for line in parsed.lines[rows]]
     keep = ~(same | clash | other)
@@ -108,10 +103,31 @@ def take_file(logger: Logger, member: StaffMember, sent: Sent) -> LoggerFile:
         raise
 
 
+def take_from(retort: Retort, name: str, member: StaffMember, sent: Sent) -> LoggerFile:
+    """Store the file of a logger by its name, which is new where the retort has none of it.
+
+    A logger of which nothing could be taken is not kept. Raises as `take_file`, and
+    LoggerRefused for a name that is none.
+    """
+    name = " ".join(name.split())
+    if not name or len(name) > LOGGER_NAME_LENGTH:
+        raise LoggerRefused("log_name", f"Name the logger, in at most {LOGGER_NAME_LENGTH} signs.")
+    logger, is_new = Logger.objects.get_or_create(retort=retort, name=name)
+    try:
+        return take_file(logger, member, sent)
+    except (LoggerRefused, FileRefused, MappingError):
+        if is_new:
+            Logger.objects.filter(pk=logger.pk, files__isnull=True).delete()
+        raise
+
+
 def _take(logger: Logger, member: StaffMember, sent: Sent) -> LoggerFile:
     retort = logger.retort
     if member.facility_id != retort.facility_id or not member.roles & READERS:
         raise LoggerRefused("reading_role", "Readings are entered by an operator of this house.")
+    for column in sent.mapping.columns:
+        if words := unsuited(column.channel, column.unit):
+            raise LoggerRefused("log_unit", words)
     sha256 = hashlib.sha256(sent.raw).hexdigest()
     Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
     if again := LoggerFile.objects.filter(logger=logger, sha256=sha256).first():
@@ -173,16 +189,13 @@ def _why_nothing(found: Sorted) -> tuple[str, str]:
 
 
 def _series(parsed: Parsed) -> Series:
-    columns = [parsed.values[:, i] for i in range(len(parsed.channels))]
-    scales = [blocks.steps_needed(column) for column in columns]
-    channels = tuple(
-        Channel(name, SPELLINGS.get(unit, unit), scale)
-        for name, unit, scale in zip(parsed.channels, parsed.units, scales, strict=True)
-    )
-    steps = np.column_stack(
-        [blocks.in_steps(c, scale) for c, scale in zip(columns, scales, strict=True)]
-    )
-    return Series(channels, parsed.times_ms, steps.astype(np.int32))
+    units = [kept_unit(unit) for unit in parsed.units]
+    try:
+        return blocks.series_of(parsed.channels, units, parsed.times_ms, parsed.values)
+    except blocks.BlockError as error:
+        raise LoggerRefused(
+            "log_values", f"The readings cannot be kept. {error} Export a shorter time, or less."
+        ) from error
 
 
 def _beside(series: Series, there: Iterable[Series]) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
+from chain_of_custody import waiting_files
 from chain_of_custody.kept_files import Stray, strays
 from chain_of_custody.models import Paper, Upload
 
@@ -17,7 +18,7 @@ FEW = 20
 class Command(BaseCommand):
     help = (
         "Name the kept files that no row names, as a power cut may leave them, and remove those "
-        "older than a day."
+        "older than a day; and files that waited longer for somebody's word."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -39,6 +40,8 @@ class Command(BaseCommand):
                 f"{stray.path}: {stray.size} bytes, {hours} h old, no row names it; "
                 f"{'removed' if removed else 'kept'}"
             )
+        if not options["keep"] and (waited := waiting_files.clear_old()):
+            self.stdout.write(f"{waited} files that waited for more than a day removed.")
         self.stdout.write(f"{len(found)} files without a row, {len(old)} of them older than a day.")
 
     def _remove(self, stray: Stray) -> bool:
