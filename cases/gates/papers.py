@@ -109,7 +109,8 @@ def papers_at_charge(s: Situation) -> Answer:
         return answer
     too = [answer.reason, answer.citation] if answer.state == "refused" else ["", ""]
     agreed = s.case.law.cited("time agreed in writing", rule)
-    cited = (too[1].removesuffix(CHECK_LOCALLY).rstrip(" ."), agreed)
+    cited = [too[1].removesuffix(CHECK_LOCALLY).rstrip(" .")]
+    cited += [agreed] if agreed not in cited[0] else []
     return refused(
         " ".join(filter(None, (too[0], problem))),
         f"{OFFICE}, with the authorizing agent",

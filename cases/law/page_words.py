@@ -11,7 +11,7 @@ from cases.law.offers import Offer, offers
 from cases.law.rules import Waiver
 from cases.law.scales import UNITS
 from cases.law.shape import CAUTION, TABLES, Jurisdiction, Table
-from cases.law.words import BY, GROUNDS, PAPERS
+from cases.law.words import BY, CONDITIONS, GROUNDS, PAPERS, WITHOUT_FORM
 
 TITLES = {
     "wait": "Wait between death and cremation",
@@ -48,7 +48,7 @@ TITLES = {
     "belongings": "Belongings",
     "metals": "Metals",
 }
-_VOCABULARIES = (PAPERS, ITEMS, GROUNDS, BY, CLASSES, EXCLUSIONS)
+_VOCABULARIES = (PAPERS, ITEMS, GROUNDS, BY, CLASSES, EXCLUSIONS, CONDITIONS, WITHOUT_FORM)
 _STARTS = {"starts": "counted from"}
 
 

@@ -211,7 +211,8 @@ class Jurisdiction:
             return rule.citation
         if rule.state == State.CONFIRM:
             return f"{rule.citation} ({CAUTION[rule.mark]}; confirm before use)"
-        said = f" ({rule.citation}; {rule.mark.value})" if rule.citation else ""
+        seen = rule.citation.rstrip(".")
+        said = f" ({seen}; {rule.mark.value})" if seen else ""
         return f"{self.name}: {what} unknown here{said}. {ASK_LOCALLY}"
 
     def retention(self, what: str) -> after.Retention | None:

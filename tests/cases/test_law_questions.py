@@ -11,6 +11,7 @@ from django.urls import reverse
 from cases import acts, case_clocks, law, law_acts, law_questions
 from cases.errors import ActRefused
 from cases.gates import GATES, PASSED, REFUSED, Situation, Verdict
+from cases.law.page_words import sections
 from cases.law.reading import RuleFileError, parse
 from cases.models import AgreedTime, Case, LawAnswer
 from cases.steps import STEPS
@@ -358,6 +359,18 @@ def test_a_law_that_asks_nothing_has_no_such_page() -> None:
     client = Client()
     client.force_login(who(case))
     assert client.get(reverse("cases:law", args=[case.number])).status_code == 404
+
+
+def test_the_rules_of_the_house_put_the_question_in_words() -> None:
+    texts = [
+        text
+        for code in ("us-wi", "us-tx")
+        for section in sections(law.jurisdiction(code))
+        for entry in section.entries
+        for _, text in entry.values
+    ]
+    assert "Must a report for final disposition be filed for this death?" in texts
+    assert any("Are the costs of the cremation paid?" in text for text in texts)
 
 
 # The files
