@@ -8,7 +8,7 @@ its row; one that is younger than a day may belong to somebody who is sending it
 import hashlib
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,6 +26,34 @@ STATED = re.compile(r'sha256":"([0-9a-f]{64})"')
 UPLOAD_NAME = re.compile(r"^[A-Za-z0-9_-]{43}$")
 PAPER_NAME = re.compile(r"^[0-9a-f]{64}\.(pdf|txt)$")
 UNFINISHED = ".part"
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A kept file: what it is called, where it lies, its digest, and the entry that names that."""
+
+    told: str
+    path: Path
+    sha256: str
+    sequence: int | None
+
+
+@dataclass(frozen=True)
+class Source:
+    """Files of which a floor above keeps the rows: their folder, their names, and each of them."""
+
+    folder: Callable[[], Path]
+    names: Callable[[], set[str]]
+    files_of: Callable[[Facility], Iterable[Kept]]
+
+
+SOURCES: list[Source] = []
+
+
+def register(source: Source) -> None:
+    """Let these files be read again and looked through too."""
+    if source not in SOURCES:
+        SOURCES.append(source)
 
 
 @dataclass
@@ -52,8 +80,9 @@ class Stray:
 
 def check(facility: Facility) -> FilesReport:
     """Read every kept file of the facility again and compare it with the trail."""
-    uploads, papers = _uploads(facility), _papers(facility)
-    return FilesReport(uploads.count + papers.count, uploads.findings + papers.findings)
+    parts = [_uploads(facility), _papers(facility), *(_others(facility, s) for s in SOURCES)]
+    findings = [finding for part in parts for finding in part.findings]
+    return FilesReport(sum(part.count for part in parts), findings)
 
 
 def _uploads(facility: Facility) -> FilesReport:
@@ -108,6 +137,17 @@ def _papers(facility: Facility) -> FilesReport:
     return report
 
 
+def _others(facility: Facility, source: Source) -> FilesReport:
+    report = FilesReport(0, [])
+    for kept in source.files_of(facility):
+        report.count += 1
+        if kept.sequence is None:
+            report.findings.append(Finding(None, f"{kept.told} stands in no entry"))
+        if fault := _fault(kept.path, kept.sha256):
+            report.findings.append(Finding(kept.sequence, f"{kept.told} {fault}"))
+    return report
+
+
 def _fault(path: Path, sha256: str) -> str:
     """Return "is missing", "was changed", or "" where the bytes are those of the digest."""
     digest = hashlib.sha256()
@@ -121,7 +161,7 @@ def _fault(path: Path, sha256: str) -> str:
 
 
 def strays() -> list[Stray]:
-    """Return the files that no row of any facility names, in both folders of kept files.
+    """Return the files that no row of any facility names, in all folders of kept files.
 
     Only what was written by this site counts, told by its name; anything else is left alone.
     """
@@ -135,6 +175,9 @@ def strays() -> list[Stray]:
     for path in _ours(Path(settings.PAPERS_DIR), PAPER_NAME):
         if path.stem not in printed or path.suffix == UNFINISHED:
             found.append(path)
+    for source in SOURCES:
+        by_row = source.names()
+        found += [p for p in _ours(source.folder(), UPLOAD_NAME) if p.name not in by_row]
     return [Stray(path, s.st_size, now - s.st_mtime) for path in found if (s := path.stat())]
 
 

@@ -6,7 +6,7 @@ import json
 import pytest
 from PIL import Image
 
-from cases.drawing import DrawingUnfit, as_png, read_strokes
+from cases.drawing import DrawingUnfit, as_path, as_png, read_strokes
 
 STROKES = [[[1000 + 200 * n, 5000, 10 * n] for n in range(11)]]
 
@@ -38,3 +38,16 @@ def test_nothing_sent_is_no_drawing() -> None:
 def test_a_point_out_of_bounds_is_refused(point: object) -> None:
     with pytest.raises(DrawingUnfit, match="could not be read"):
         read_strokes(json.dumps([[point] * 9]))
+
+
+def test_the_path_on_paper_begins_at_its_corner_and_leaves_out_what_no_eye_sees() -> None:
+    stroke = [[500 + 3 * n, 900, n] for n in range(100)]  # 3 hundredths of a mm between points
+    width, height, path = as_path([stroke, [[500, 1000, 5], [560, 1100, 6]]])
+    assert path.startswith("M0 0")
+    assert path.count("M") == 2
+    assert path.count("L") < 20
+    assert (width, height) == (294, 200)
+
+
+def test_a_dot_is_on_the_path_too() -> None:
+    assert as_path([[[10, 10, 0]]]) == (0, 0, "M0 0l0 0")
