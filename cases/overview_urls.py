@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from cases.views import house, house_rules, machine, own, places, today, upkeep
+from cases.views import house, house_rules, machine, own, permit, places, today, upkeep
 
 urlpatterns = [
     path("", today.today, name="today"),
@@ -13,6 +13,7 @@ urlpatterns = [
     path("upkeep/<slug:code>/record/", upkeep.record, name="upkeep-record"),
     path("upkeep/<slug:code>/due/", upkeep.rule, name="upkeep-rule"),
     path("house/", house.house, name="house"),
+    path("house/permits/<int:pk>/", permit.permit, name="permit"),
     path("house/rules/", house_rules.rules, name="house-rules"),
     path("house/rules/ask/", house_rules.ask_more, name="house-rule"),
     path("house/rules/back/", house_rules.take_back, name="house-rule-back"),

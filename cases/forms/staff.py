@@ -23,7 +23,8 @@ def _secret(label: str, autocomplete: str, **kwargs: Any) -> forms.CharField:
     )
 
 
-def _day(label: str, *, required: bool) -> forms.DateField:
+def day_field(label: str, *, required: bool) -> forms.DateField:
+    """A field for a day."""
     return forms.DateField(
         label=label, required=required, widget=forms.DateInput(attrs={"type": "date"})
     )
@@ -48,7 +49,7 @@ class CertificateForm(Signed):
     """A renewed certificate."""
 
     number = forms.CharField(label="Certificate number", max_length=60)
-    expires_on = _day("Valid until", required=True)
+    expires_on = day_field("Valid until", required=True)
 
 
 class PinForm(Signed):
@@ -117,7 +118,7 @@ class MemberForm(Signed):
     certificate_number = forms.CharField(
         label="Operator's certificate number", max_length=60, required=False
     )
-    certificate_expires_on = _day("Certificate valid until", required=False)
+    certificate_expires_on = day_field("Certificate valid until", required=False)
     password = _secret("First password", "new-password", help_text="At least 12 characters.")
     pin = _secret("First PIN", "off", help_text=PIN_HELP)
 
