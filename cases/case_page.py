@@ -7,10 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import QuerySet, prefetch_related_objects
-from django.db.models.fields.json import KT
-
 from cases import (
+    case_rows,
     device_rules,
     documents,
     holds,
@@ -30,7 +28,7 @@ from cases.roles import WHO, power, powers
 from cases.run_facts import run_facts
 from cases.selectors import may_correct
 from cases.steps import BEFORE_CHARGE, ORDER, STEPS, Step, next_step
-from chain_of_custody.models import CustodyEntry, Paper, open_placement
+from chain_of_custody.models import CustodyEntry, Paper
 from crematory.models import StaffMember
 
 # Gates that may ask what the law makes depend on an answer.
@@ -48,25 +46,6 @@ FETCHED = (
     "things_looked_for",
     *holds.FETCHED,
 )
-
-
-def _path(case: int) -> QuerySet[Any]:
-    return (
-        CustodyEntry.objects.filter(case=case)
-        .exclude(stage_to="")
-        .select_related("signed_by", "witness")
-        .only("act", "happened_at", "signed_by__printed_name", "witness__printed_name")
-    )
-
-
-def _printed(case: int) -> QuerySet[Any]:
-    return (
-        Paper.objects.filter(case=case)
-        .select_related("superseded")
-        .annotate(by_hand=KT("facts__by_hand"))
-        .defer("facts")
-        .order_by("-printed_at", "-pk")
-    )
 
 
 @dataclass(frozen=True)
@@ -108,21 +87,20 @@ def label_needed(case: Case, gates: list[Verdict]) -> papers.Kind | None:
     return papers.KINDS["label"] if refused else None
 
 
-def printed(case: Case) -> list[tuple[str, Paper]]:
-    """Return the papers that were printed, newest first, with their titles."""
-    return [
-        (papers.KINDS[p.kind].title if p.kind in papers.KINDS else p.kind, p)
-        for p in _printed(case.pk)
-    ]
+def printed(case: Case) -> list[tuple[str, Paper, bool, bool]]:
+    """Return the papers that were printed, newest first: title, by hand, superseded."""
+    titles = {name: kind.title for name, kind in papers.KINDS.items()}
+    rows = case_rows.printed(case)
+    return [(titles.get(paper.kind, paper.kind), paper, hand, old) for paper, hand, old in rows]
 
 
 def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
     """Return all that the page shows to this member; `changes` are when time alone changes it."""
-    prefetch_related_objects([case], *FETCHED)
+    case_rows.fetch(case)
     ahead = next_step(case.stage)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
     answer = may_cremate(case, now, gates)
-    entries = {entry.act: entry for entry in _path(case.pk)}
+    entries = case_rows.steps_taken(case)
     clocks = clocks_of(case, moments_in(case, entries))
     verdicts = [*gates, *(need.verdict for need in answer.needs)] if answer else gates
     return {
@@ -132,7 +110,7 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         "label_needed": label_needed(case, gates),
         "may_cremate": answer,
         "law_asks": PAPER_GATES if law_questions.has_any(case.law) else (),
-        "placement": open_placement(case),
+        "placement": case_rows.placement_now(case),
         "holds": [HeldBy(h, holds.not_told(h), holds.late(h)) for h in holds.open_holds(case)],
         "lifted_holds": holds.lifted_holds(case),
         "meanwhile": holds.meanwhile(case.stage),
@@ -185,5 +163,5 @@ def _may(case: Case, member: StaffMember) -> dict[str, Any]:
         "may": powers(member, case.stage),
         "can_settle": case.stage in BEFORE_CHARGE,
         "can_file": can_file,
-        "files_waiting": documents.waiting(case).count() if can_file else 0,
+        "files_waiting": case_rows.files_waiting(case) if can_file else 0,
     }

@@ -13,15 +13,38 @@ from django.db.models import QuerySet
 from cases.models import Case
 from cases.steps import BEFORE_CHARGE
 from crematory.units import UnitSystem, show_quantity
+from crematory.written import Part, Written
 from retort_log import recorded, selectors
 from retort_log.doubts import FRESH
 from retort_log.models import Reading, ReadingCorrection, Run
 
+_RUN = Written(
+    "SELECT {u}, {r}, {t}, {c}, {v} FROM retort_log_run u"
+    " JOIN retort_log_retort r ON r.id = u.retort_id"
+    " JOIN retort_log_permittooperate t ON t.id = r.permit_id"
+    " LEFT JOIN retort_log_reading c ON c.id = u.charge_reading_id"
+    " LEFT JOIN retort_log_reading v ON v.id = u.recovery_reading_id"
+    " WHERE u.case_id = %s",
+    u=Part("retort_log.Run"),
+    r=Part("retort_log.Retort"),
+    t=Part("retort_log.PermitToOperate"),
+    c=Part("retort_log.Reading"),
+    v=Part("retort_log.Reading"),
+)
+_CORRECTED = Written(
+    "SELECT k.id FROM retort_log_readingcorrection k WHERE k.retort_id = %s LIMIT 1"
+)
 
-def _run(case: int) -> QuerySet[Any]:
-    return Run.objects.filter(case=case).select_related(
-        "retort__permit", "charge_reading", "recovery_reading"
-    )
+
+def _run(case: Case) -> Run | None:
+    """The run of the case, with its retort and the readings that it stands on."""
+    for run, retort, permit, charge, recovery in _RUN(case.pk):
+        retort.permit, retort.facility = permit, case.facility
+        run.case, run.retort = case, retort
+        run.charge_reading, run.recovery_reading = charge, recovery
+        found: Run = run
+        return found
+    return None
 
 
 def _corrections(retort: int, start: datetime, end: datetime) -> QuerySet[Any]:
@@ -45,10 +68,13 @@ def run_facts(case: Case, now: datetime) -> RunFacts | None:
     """Return what is known of the case's run, None before the charge. At most six queries."""
     if case.stage in BEFORE_CHARGE:
         return None
-    run = _run(case.pk).first()
+    run = _run(case)
     if run is None:
         return None
-    corrections = list(_corrections(run.retort_id, run.charged_at - FRESH, run.ended_at or now))
+    corrections: list[ReadingCorrection] = []
+    if _CORRECTED(run.retort_id):
+        end = run.ended_at or now
+        corrections = list(_corrections(run.retort_id, run.charged_at - FRESH, end))
     units: UnitSystem = "us" if case.facility.units == "us" else "metric"
     return RunFacts(run, _notices(run, units) if corrections else [], corrections)
 

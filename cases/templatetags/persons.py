@@ -7,8 +7,8 @@ from django import template
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext as _
 
-from cases import death
-from cases.models import Case
+from cases import death, waits
+from cases.models import Case, Document
 from cases.overview import Line, Waiting
 from cases.steps import STAGES
 from chain_of_custody.models import Place, Placement
@@ -161,3 +161,9 @@ def place_rows(rows: Iterable[tuple[Place, Placement | None, Case | None]]) -> S
             row = FREE_ROW.format(place=escape(place.name), word=word)
         found.append(row)
     return mark_safe("".join(found))  # noqa: S308 - every part is escaped
+
+
+@register.filter
+def replaced(document: Document, case: Case) -> bool:
+    """`{% if document|replaced:case %}`: a later version of this paper is on file."""
+    return document.pk in waits.replaced_papers(case)

@@ -8,8 +8,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
 from cases import case_page
+from cases.case_rows import case_of
 from cases.models import Case
-from cases.selectors import case_or_404
 from cases.views import scans
 from cases.views.kept import UNTIL, Kept, first_change
 from cases.views.requests import StaffRequest, signers_else
@@ -25,7 +25,7 @@ def detail(request: StaffRequest, number: str) -> HttpResponse:
 
     @cache
     def case() -> Case:
-        return case_or_404(request, number)
+        return case_of(request.facility, number)
 
     context = {
         "title": kept.part("cases/_case_title.html", lambda: {"case": case()}, number),
