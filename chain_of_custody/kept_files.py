@@ -22,7 +22,8 @@ from crematory.models import Facility
 BLOCK = 1 << 20  # bytes
 CHUNK = 2000  # rows
 A_DAY = 24 * 60 * 60  # seconds
-STATED = re.compile(r'sha256":"([0-9a-f]{64})"')
+# A file as `uploads_in.in_trail` states it, or a drawn signature; other digests are of no file.
+STATED = re.compile(r'(?:"pages":\d+,"sha256"|"drawing_sha256"):"([0-9a-f]{64})"')
 UPLOAD_NAME = re.compile(r"^[A-Za-z0-9_-]{43}$")
 PAPER_NAME = re.compile(r"^[0-9a-f]{64}\.(pdf|txt)$")
 UNFINISHED = ".part"

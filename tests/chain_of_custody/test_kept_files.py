@@ -9,11 +9,13 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import transaction
 
 from cases import filing, papers
 from cases.models import Case
-from chain_of_custody import kept_files, paper_store, uploads_in
+from chain_of_custody import kept_files, paper_store, trail, uploads_in
 from chain_of_custody.models import Paper, Upload
+from crematory import clock
 from crematory.models import Facility, StaffMember
 from tests import cast, raw
 from tests.papers_in import picture
@@ -92,6 +94,22 @@ def test_a_row_whose_digest_the_trail_does_not_hold_is_named(scan: Upload) -> No
     said = verified()[1]
     assert f"{digest} stands in no entry" in said
     assert f"{scan.sha256} that this entry names has no row" in said
+
+
+def test_a_digest_of_something_else_is_no_missing_file(case: Case, scan: Upload) -> None:
+    """As that of a run's series of readings, or of the rules of the law."""
+    with transaction.atomic():
+        trail.append(
+            trail.Act(
+                facility=case.facility,
+                name="note",
+                happened_at=clock.now(),
+                recorded_at=clock.now(),
+                case=case,
+                facts={"series_sha256": "1" * 64, "sha256": "2" * 64},
+            )
+        )
+    assert kept_files.check(case.facility).findings == []
 
 
 def left(folder: Path, name: str, age: float) -> Path:
