@@ -1,4 +1,4 @@
-"""Run the benchmark: `python -m tests.benchmark [pages] [steps] [verify] [--quick]`.
+"""Run the benchmark: `python -m tests.benchmark [pages] [readings] [steps] [verify] [--quick]`.
 
 Each part runs in a process of its own, on a database of its own. The run judges nothing: its
 exit code says only whether it could measure.
@@ -20,6 +20,7 @@ PARTS: dict[str, tuple[str, ...]] = {
     "steps": ("SQLite", "PostgreSQL"),
     "verify": ("SQLite",),
     "pages": ("SQLite",),
+    "readings": ("SQLite",),
 }
 # The whole run ends within this time, measured or not.
 LONGEST_S = 360
