@@ -4,6 +4,7 @@ PAPER_TITLES: dict[str, str] = {
     "label": "Container label",
     "receipt": "Receipt of remains",
     "certificate": "Certificate of cremation",
+    "run_sheet": "Run sheet",
     "release_form": "Release receipt, to be filled in",
     "release": "Release receipt",
     "return_form": "Return receipt, to be filled in",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
-from cases import paper_facts, thing_paper, trail_paper
+from cases import paper_facts, run_sheet, thing_paper, trail_paper
 from cases.models import Case
 from cases.paper_titles import PAPER_TITLES
 from cases.steps import BEFORE_CHARGE, STAGES
@@ -70,6 +70,12 @@ KINDS: dict[str, Kind] = {
             "papers/certificate.html",
             _from("recovered"),
             paper_facts.certificate,
+        ),
+        Kind(
+            "run_sheet",
+            "papers/run_sheet.html",
+            _from("cooling"),
+            run_sheet.facts,
         ),
         # A receipt to be filled in by hand at the handing over is another paper than the one
         # that says what happened: neither is a copy of the other.

@@ -26,6 +26,7 @@ WHO: dict[str, frozenset[Role]] = {
     "house_rules": frozenset({MANAGER}),
     "state_wait_ground": frozenset({MANAGER}),
     "answer_law": frozenset({FRONT_OFFICE, MANAGER}),
+    "settle_finding": frozenset({MANAGER}),
 }
 ALONE_BEFORE = ("expected", "in_care")
 

@@ -12,6 +12,7 @@ from cases.views import (
     persons,
     relabel,
     right,
+    run,
     side,
     steps,
     things,
@@ -29,6 +30,10 @@ house_routes: list[URLPattern] = [
 case_routes: list[URLPattern] = [
     path("<str:number>/", case.detail, name="case"),
     path("<str:number>/steps/<slug:verb>/", steps.step, name="step"),
+    path("<str:number>/run/", run.run, name="run"),
+    path("<str:number>/run/chart.json", run.chart, name="run-chart"),
+    path("<str:number>/run/chart.svg", run.picture, name="run-picture"),
+    path("<str:number>/run/findings/<slug:digest>/", run.settle, name="settle-finding"),
     path("<str:number>/documents/", documents.documents, name="documents"),
     path("<str:number>/files/", documents.take_in, name="take-in"),
     path("<str:number>/files/<str:token>/", documents.file, name="file"),

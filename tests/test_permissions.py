@@ -130,6 +130,11 @@ TABLE: dict[str, list[Row]] = {
         everybody(step_of("authorize")),
         everybody(step_of("skip"), status=404),
     ],
+    # Nobody was charged yet: there is no run.
+    "cases:run": [everybody(number, status=404)],
+    "cases:run-chart": [everybody(number, status=404)],
+    "cases:run-picture": [everybody(number, status=404)],
+    "cases:settle-finding": [manager_only(lambda case: [case.number, "0" * 64], 404, 403)],
     "cases:documents": [everybody(number)],
     "cases:take-in": [
         everybody(number, status=302),

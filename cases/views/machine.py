@@ -31,6 +31,7 @@ from crematory.units import NBSP, UnitSystem, show_quantity
 from retort_log.acts import READERS, ReadingDoubted, ReadingRefused, record_reading
 from retort_log.corrections import correct_reading
 from retort_log.models import Reading, Retort
+from retort_log.run_records import warnings_of
 from retort_log.selectors import Standing, standing
 
 CHARGE = STEPS["charge"]
@@ -231,6 +232,7 @@ def _now(request: StaffRequest, code: str) -> dict[str, Any]:
     }
     if here.case and here.next_step:
         context |= _inside(here, here.case, here.next_step, now)
+        context["early"] = warnings_of(here.run, now) if here.run else ()
     else:
         context |= _candidates(request, here, now)
     return context | {UNTIL: _changes_at(context, now)}

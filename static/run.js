@@ -1,0 +1,184 @@
+"use strict";
+
+/* The chart of a run. Numbers come from the house in its unit; times are shown in its zone, never
+   in the browser's. Drag to look closer; while the run is open, new readings are asked for. */
+const HEIGHT = 420;
+const NEWS_MS = 15000;
+const LINES = {
+  secondary: { stroke: "#123f66", width: 2 },
+  primary: { stroke: "#7a3b10", width: 1.25 },
+};
+const LIMIT = "#8a1f11";
+const INK = "#21272a";
+const GRID = "#dcd9d1";
+const FONT = '15px "Source Sans 3", system-ui, sans-serif';
+const DRAWN = "run chart drawn";
+
+function clockOf(zone) {
+  const parts = { timeZone: zone, hourCycle: "h23", hour: "2-digit", minute: "2-digit" };
+  const minute = new Intl.DateTimeFormat("en-GB", parts);
+  const second = new Intl.DateTimeFormat("en-GB", { ...parts, second: "2-digit", day: "numeric", month: "short" });
+  return {
+    minute: (at) => minute.format(new Date(at * 1000)),
+    second: (at) => second.format(new Date(at * 1000)),
+  };
+}
+
+// Limits go over the lines and events over both, so that nothing hides them.
+function drawOver(plot, told) {
+  const { ctx, bbox } = plot;
+  const dots = devicePixelRatio;
+  ctx.save();
+  ctx.font = FONT.replace(/^\d+/, (size) => `${Number(size) * dots * 0.93}`);
+  ctx.beginPath();
+  ctx.rect(bbox.left, bbox.top - 24 * dots, bbox.width, bbox.height + 24 * dots);
+  ctx.clip();
+  ctx.lineWidth = dots;
+  drawLimits(plot, told, dots);
+  ctx.fillStyle = INK;
+  ctx.strokeStyle = "#555";
+  ctx.setLineDash([dots, 3 * dots]);
+  ctx.textAlign = "center";
+  drawMarks(plot, told, dots);
+  ctx.restore();
+}
+
+function drawLimits(plot, told, dots) {
+  const { ctx, bbox } = plot;
+  ctx.strokeStyle = ctx.fillStyle = LIMIT;
+  ctx.setLineDash([7 * dots, 4 * dots]);
+  ctx.textAlign = "right";
+  for (const limit of told.limits) {
+    const y = plot.valToPos(limit.value, "y", true);
+    ctx.beginPath();
+    ctx.moveTo(bbox.left, y);
+    ctx.lineTo(bbox.left + bbox.width, y);
+    ctx.stroke();
+    ctx.fillText(limit.words, bbox.left + bbox.width - 4 * dots, y - 5 * dots);
+  }
+}
+
+function drawMarks(plot, told, dots) {
+  const { ctx, bbox } = plot;
+  let taken = -Infinity;
+  told.marks.forEach((mark, place) => {
+    const x = plot.valToPos(mark.at, "x", true);
+    if (x < bbox.left || x > bbox.left + bbox.width) return;
+    ctx.beginPath();
+    ctx.moveTo(x, bbox.top);
+    ctx.lineTo(x, bbox.top + bbox.height);
+    ctx.stroke();
+    // Two numbers never lie on one another: the second stands a little to the right.
+    const at = Math.max(x, taken + 18 * dots);
+    ctx.fillText(String(place + 1), at, bbox.top - 7 * dots);
+    taken = at;
+  });
+}
+
+function highest(told) {
+  let top = 100;
+  for (const limit of told.limits) top = Math.max(top, limit.value);
+  for (const column of told.columns) for (const value of column) if (value > top) top = value;
+  return Math.ceil((top * 1.05) / 100) * 100;
+}
+
+function optionsOf(told, width) {
+  const clock = clockOf(told.zone);
+  const shown = (value) => (value == null ? "not read" : `${value.toLocaleString("en-US")} ${told.unit}`);
+  const axis = { stroke: INK, font: FONT, grid: { stroke: GRID, width: 1 }, ticks: { stroke: GRID, width: 1 } };
+  return {
+    width,
+    height: HEIGHT,
+    padding: [28, 8, 0, 0],
+    tzDate: (at) => uPlot.tzDate(new Date(at * 1000), told.zone),
+    cursor: { drag: { x: true, y: false, dist: 6 }, points: { size: 8 } },
+    scales: { x: { time: true, range: (plot, low, high) => [low, high] }, y: { range: () => [0, told.top] } },
+    axes: [
+      { ...axis, values: (plot, splits) => splits.map(clock.minute), space: 70 },
+      { ...axis, values: (plot, splits) => splits.map(shown), size: 84 },
+    ],
+    series: [
+      { label: "Time", value: (plot, at) => (at == null ? "–" : clock.second(at)) },
+      ...told.channels.map((channel) => ({
+        label: channel.words,
+        ...(LINES[channel.name] || { stroke: INK, width: 1 }),
+        value: (plot, value, series, at) => (at == null ? "–" : shown(value)),
+      })),
+    ],
+    hooks: {
+      draw: [(plot) => drawOver(plot, told)],
+      ready: [() => performance.measure(DRAWN, DRAWN)],
+    },
+  };
+}
+
+function button(words, act) {
+  const made = Object.assign(document.createElement("button"), { type: "button", className: "btn btn-quiet", textContent: words });
+  made.addEventListener("click", act);
+  return made;
+}
+
+function buttonsOf(told, look) {
+  const row = Object.assign(document.createElement("div"), { className: "run-chart-buttons no-print" });
+  row.append(button("Whole run", () => look(told.start, told.end)));
+  if (told.burner_off_at) row.append(button("Charge to burner off", () => look(told.charged_at, told.burner_off_at)));
+  row.append(Object.assign(document.createElement("p"), { textContent: "Drag across the chart to look closer; click a name below it to hide its line." }));
+  return row;
+}
+
+function draw(room, told) {
+  performance.mark(DRAWN);
+  told.top = highest(told);
+  const plot = new uPlot(optionsOf(told, room.clientWidth), [told.times, ...told.columns], room);
+  const look = (min, max) => plot.setScale("x", { min, max });
+  look(told.start, told.end);
+  room.prepend(buttonsOf(told, look));
+  plot.ctx.canvas.setAttribute("role", "img");
+  plot.ctx.canvas.setAttribute("aria-label", room.dataset.about);
+  new ResizeObserver(() => plot.setSize({ width: room.clientWidth, height: HEIGHT })).observe(room);
+  return plot;
+}
+
+// Who looks at the whole run goes on looking at the whole; who looks closer is not disturbed.
+function renew(plot, told, news) {
+  const { min, max } = plot.scales.x;
+  const sawAll = min === told.start && max === told.end;
+  Object.assign(told, news, { top: highest(news) });
+  plot.setData([told.times, ...told.columns], false);
+  plot.setScale("x", sawAll ? { min: told.start, max: told.end } : { min, max });
+}
+
+// Without an answer the drawing of the house stands in: it is the same chart.
+function standIn(room) {
+  const picture = { className: "run-picture", src: room.dataset.picture, alt: room.dataset.about };
+  room.replaceChildren(Object.assign(document.createElement("img"), picture));
+}
+
+async function fetched(room) {
+  const response = await fetch(room.dataset.chart, { headers: { Accept: "application/json" } });
+  if (!response.ok || response.redirected) throw new Error(`The chart was answered with ${response.status}.`);
+  return response.json();
+}
+
+async function open(room) {
+  let told;
+  try {
+    told = await fetched(room);
+  } catch {
+    standIn(room);
+    return;
+  }
+  const plot = draw(room, told);
+  const asking = setInterval(async () => {
+    if (told.is_over) return clearInterval(asking);
+    try {
+      const news = await fetched(room);
+      if (news.channels.length !== told.channels.length) return location.reload();
+      renew(plot, told, news);
+    } catch {
+      // No news this time: what is drawn stays, and its last reading shows how old it is.
+    }
+  }, NEWS_MS);
+}
+
+document.querySelectorAll("[data-chart]").forEach(open);
