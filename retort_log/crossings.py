@@ -153,7 +153,7 @@ def steepest_rise(line: Line, window_s: float) -> Extreme | None:
     best: Extreme | None = None
     for first, last in line.stretches:
         at, values = line.at[first : last + 1], line.values[first : last + 1]
-        ends = np.sort(np.concatenate((at, at + window_s)))
+        ends = np.sort(np.concatenate((at, at + window_s)), kind="stable")
         ends = ends[(ends >= at[0] + window_s) & (ends <= at[-1])]
         if not len(ends):
             continue

@@ -234,7 +234,7 @@ class Line:
     def integral(self) -> float:
         """Value × seconds over what is covered; kilowatts give kilojoules. Gaps add nothing."""
         means = (self.values[1:] + self.values[:-1]) / 2
-        return float(np.dot(means, self.lengths))
+        return float((means * self.lengths).sum())
 
     def mean(self) -> float | None:
         """The mean over what is covered; None where nothing is."""

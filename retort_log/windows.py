@@ -65,7 +65,8 @@ def _stretch(line: Line, first: int, last: int, window_s: float) -> Floats:
     """Return the pieces of one stretch without a gap: starts, lengths and coefficients."""
     # Seconds since the stretch began, so that no digits are lost in the epoch.
     at, values = line.at[first : last + 1] - line.at[first], line.values[first : last + 1]
-    ends = np.sort(np.concatenate((at[at >= window_s], at[at + window_s <= at[-1]] + window_s)))
+    both = (at[at >= window_s], at[at + window_s <= at[-1]] + window_s)
+    ends = np.sort(np.concatenate(both), kind="stable")  # quick on two runs that are in order
     if not len(ends):
         return np.empty((5, 0))
     starts, lengths = (ends, np.zeros(1)) if len(ends) == 1 else (ends[:-1], np.diff(ends))

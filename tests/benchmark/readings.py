@@ -55,7 +55,7 @@ def _noise(size: int, middle: float, seed: int) -> Floats:
     drawn = np.random.default_rng(seed)
     wave = 25 * np.sin(np.arange(size) / 400) + np.cumsum(drawn.normal(0, 0.05, size))
     noisy = middle + wave + drawn.normal(0, 0.4, size)
-    return np.round(noisy.astype(np.float64), 1)
+    return np.round(noisy, 1).astype(np.float64)
 
 
 def _csv(turn: int) -> bytes:
