@@ -128,7 +128,7 @@ SHOWN: list[tuple[Callable[[Case], None], str, str]] = [
     (_deactivate, "house", "not active"),
     (_receive, PLACES, "Ada Example"),
     (_receive, "cases:case", "witness Cyril Clerk"),
-    (_refused, "cases:trail", "refused: Identity band"),
+    (_refused, "cases:trail", "not met: Identity band"),
 ]
 
 
