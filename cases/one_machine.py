@@ -1,4 +1,4 @@
-"""Reading one retort: who is inside, and its last readings as they stand. At most four queries."""
+"""Reading one retort: who is inside, and its last readings as they stand. At most nine queries."""
 
 from datetime import datetime
 
@@ -22,7 +22,6 @@ _LAST = Written(
     g=Part("retort_log.Reading"),
     s=Part("crematory.StaffMember", "printed_name"),
 )
-_LIVE = Written("SELECT id FROM retort_log_controller WHERE retort_id = %s")
 
 
 def one_machine(facility: Facility, code: str, now: datetime) -> Machine:
@@ -30,7 +29,7 @@ def one_machine(facility: Facility, code: str, now: datetime) -> Machine:
     found = overview.machines(facility, now, code)
     if not found:
         raise Http404
-    here = found[0]
+    here = overview.with_life(found, now)[0]
     here.retort.facility = facility
     vars(here.retort)["newest_read"] = here.reading  # what the gates would ask for again
     return here
@@ -44,11 +43,3 @@ def last_readings(retort: Retort) -> list[Standing]:
     for row, by, _was_corrected in rows:
         row.read_by = by
     return [standing.get(row.pk) or Standing(row, ()) for row, *_ in rows]
-
-
-def is_live(retort: Retort) -> bool:
-    """True where a controller writes temperatures at any moment, of which no act tells.
-
-    What depends on them is true for no time at all, and is not kept.
-    """
-    return bool(_LIVE(retort.pk))

@@ -4,7 +4,7 @@ What the pages asked for most need stands written out in `cases/overview_sql.py`
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -30,7 +30,10 @@ from crematory.models import Facility
 from crematory.written import moment
 from retort_log import selectors
 from retort_log.doubts import FRESH
+from retort_log.events import Life, lives
 from retort_log.models import Retort, Run
+from retort_log.newest import Recorders, recorders_of
+from retort_log.run_life import PHASE_WORDS, Phase
 
 CLOCK_LIMIT = 200
 _FINAL = ", ".join(f"'{stage}'" for stage in FINAL_STAGES)
@@ -157,14 +160,30 @@ def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
     return case_clocks.pressing(with_facility(rows, facility), now)[: sql.GROUP_LIMIT]
 
 
+# The mark of each phase; the word is in `retort_log.run_life`.
+PHASE_MARKS = {
+    Phase.CLEAR: "passed",
+    Phase.PREHEATING: "next",
+    Phase.BURNING: "next",
+    Phase.INTERRUPTED: "refused",
+    Phase.FAULT_ENDED: "refused",
+    Phase.COOLING: "waiting",
+}
+
+
 @dataclass(frozen=True)
 class Machine:
-    """A retort with the person inside, if there is one, and its newest reading."""
+    """A retort with the person inside, if there is one, and its newest reading.
+
+    `life` and `recorders` only where `with_life` read them.
+    """
 
     retort: Retort
     run: Run | None
     reading: selectors.Standing | None
     now: datetime
+    life: Life | None = None
+    recorders: Recorders | None = None
 
     @property
     def case(self) -> Case | None:
@@ -179,17 +198,33 @@ class Machine:
     @property
     def state(self) -> tuple[str, str]:
         """The mark and the word for what the retort is doing."""
-        if self.run:
-            burning = self.run.burner_off_at is None
-            return ("next", "Burning") if burning else ("waiting", "Cooling")
-        return ("passed", "Empty") if self.retort.is_fit else ("refused", "Out of use")
+        phase = self.phase
+        if phase == Phase.CLEAR and not self.retort.is_fit:
+            return ("refused", "Out of use")
+        return (PHASE_MARKS[phase], PHASE_WORDS[phase])
+
+    @property
+    def phase(self) -> Phase:
+        """What the retort is doing; without its events only what the run says."""
+        if self.life:
+            return self.life.now.phase
+        if self.run is None:
+            return Phase.CLEAR
+        return Phase.BURNING if self.run.burner_off_at is None else Phase.COOLING
+
+    @property
+    def read_at(self) -> datetime | None:
+        """When the secondary chamber was read last, by hand or recorder."""
+        recorded = self.recorders and self.recorders.newest.get("secondary")
+        times = [one.at for one in (self.reading, recorded) if one]
+        return max(times, default=None)
 
     @property
     def due_at(self) -> datetime | None:
         """By when the permit asks for the next reading; None where nobody burns here."""
         if self.run is None or self.run.burner_off_at:
             return None
-        charged, read = self.run.charged_at, self.reading and self.reading.at
+        charged, read = self.run.charged_at, self.read_at
         every = timedelta(minutes=self.retort.permit.recording_interval_min)
         return max(charged, read or charged) + every
 
@@ -206,7 +241,7 @@ class Machine:
     @property
     def stale_at(self) -> datetime | None:
         """Until when a gate would accept the newest reading, or None where there is none."""
-        return self.reading.at + FRESH if self.reading else None
+        return self.read_at + FRESH if self.read_at else None
 
     @property
     def is_stale(self) -> bool:
@@ -221,20 +256,32 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
     """
     rows = sql.MACHINE(now, facility.pk, code) if code else sql.MACHINES(now, facility.pk)
     corrected = selectors.standing(
-        [reading for *_, reading, was_corrected in rows if was_corrected]
+        [reading for *_, reading, _hand, was_corrected in rows if was_corrected]
     )
     standing = {one.pk: one for one in corrected}
     found = []
-    for retort, place, permit, run, case, disc, reading, _was_corrected in rows:
+    for retort, place, permit, run, case, disc, reading, hand, _was_corrected in rows:
         retort.place, retort.permit = place, permit
         if run:
             case.facility = facility
             run.case, run.retort = case, retort  # a gate asks the run for its retort
             if disc:
                 disc.case = case
+        if reading:
+            reading.read_by = hand
         read = reading and (standing.get(reading.pk) or selectors.Standing(reading, ()))
         found.append(Machine(retort, run, read, now))
     return found
+
+
+def with_life(found: Iterable[Machine], now: datetime) -> list[Machine]:
+    """Return the machines with their phase, events, and what recorders wrote: five queries."""
+    machines_found = list(found)
+    told = lives({m.retort.pk: m.run for m in machines_found}, now)
+    recorders = recorders_of(told, now)
+    return [
+        replace(m, life=told[m.retort.pk], recorders=recorders[m.retort.pk]) for m in machines_found
+    ]
 
 
 def places(facility: Facility) -> list[tuple[Place, Placement | None, Case | None]]:

@@ -52,7 +52,7 @@ HOLDS = Written(
 # Each retort with its open run and who lies in it, and its newest reading that counts: one whose
 # newest correction does not withdraw it. The last column says whether that was ever corrected.
 _MACHINES = (
-    "SELECT {r}, {p}, {t}, {u}, {c}, {d}, {g},"
+    "SELECT {r}, {p}, {t}, {u}, {c}, {d}, {g}, {h},"
     " EXISTS (SELECT 1 FROM retort_log_readingcorrection k WHERE k.reading_id = g.id)"
     " FROM retort_log_retort r"
     " JOIN chain_of_custody_place p ON p.id = r.place_id"
@@ -67,6 +67,7 @@ _MACHINES = (
     "SELECT 1 FROM retort_log_readingcorrection x"
     " WHERE x.reading_id = n.id AND x.ordinal > w.ordinal))"
     " ORDER BY n.at DESC LIMIT 1)"
+    " LEFT JOIN crematory_staffmember h ON h.id = g.read_by_id"
     " WHERE r.facility_id = %s"
 )
 _OF_A_MACHINE = {
@@ -77,6 +78,7 @@ _OF_A_MACHINE = {
     "c": Part("cases.Case"),
     "d": Part("cases.IdDisc"),
     "g": Part("retort_log.Reading"),
+    "h": Part("crematory.StaffMember", "printed_name"),
 }
 MACHINES = Written(f"{_MACHINES} ORDER BY r.name", **_OF_A_MACHINE)
 MACHINE = Written(f"{_MACHINES} AND p.code = %s", **_OF_A_MACHINE)

@@ -6,10 +6,11 @@ from datetime import datetime
 from django.utils import timezone
 
 from cases import overview
+from cases.heat import temperatures
 from cases.models import Case
 from cases.overview import Machine
 from crematory.templatetags.crematory import ago
-from crematory.units import UnitSystem, show_quantity
+from crematory.units import NBSP, UnitSystem, show_quantity
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,8 @@ class Offer:
 
 def retort_offers(case: Case, now: datetime) -> dict[int, Offer]:
     """Return the facility's retorts by key. A cold one is offered: it may be preheating."""
-    return {m.retort.pk: _offer(case, m, now) for m in overview.machines(case.facility, now)}
+    found = overview.with_life(overview.machines(case.facility, now), now)
+    return {machine.retort.pk: _offer(case, machine, now) for machine in found}
 
 
 def _offer(case: Case, machine: Machine, now: datetime) -> Offer:
@@ -60,7 +62,9 @@ def _mass(case: Case, machine: Machine, units: UnitSystem) -> str:
 
 
 def _heat(machine: Machine, units: UnitSystem) -> str:
-    if machine.reading is None:
+    newest = temperatures(machine, units)
+    if not newest:
         return "no reading yet"
-    heat = show_quantity(machine.reading.secondary_c, "temperature", units, both=True)
-    return f"secondary chamber {heat}, read {ago(machine.reading.at)}"
+    first = newest[0]
+    value = f"{first.number}{NBSP}{first.unit} ({first.other})"
+    return f"{first.chamber.lower()} {value}, {first.source}, {ago(first.at)}"

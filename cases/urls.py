@@ -5,6 +5,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from cases.views import (
     case,
     documents,
+    happened,
     holds,
     law_questions,
     machine,
@@ -13,6 +14,7 @@ from cases.views import (
     relabel,
     right,
     run,
+    sent,
     side,
     steps,
     things,
@@ -76,6 +78,9 @@ overview_routes: list[URLPattern] = [
         machine.correct,
         name="correct-reading",
     ),
+    path("machine/<slug:code>/events/", happened.event, name="event"),
+    path("machine/<slug:code>/events/<slug:kind>/", happened.signed_event, name="signed-event"),
+    path("house/clock/", sent.time, name="clock"),
     path("cases/<str:number>/trail/", trail.trail, name="trail"),
 ]
 

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
-from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -22,6 +22,11 @@ Handler = Callable[[HttpRequest], HttpResponse]
 def keepable(name: str) -> bool:
     """True for a field whose value may be kept; PINs, passwords and tokens never are."""
     return not any(part in name for part in NEVER_KEPT)
+
+
+def wants_json(request: HttpRequest) -> bool:
+    """True where a page sent this by itself; it keeps what was typed until it hears otherwise."""
+    return request.headers.get("Accept") == "application/json"
 
 
 def is_from_own_page(request: HttpRequest) -> bool:
@@ -91,6 +96,8 @@ class KeepTypedMiddleware:
         user = request.user
         if request.method != "POST" or user.is_authenticated or request.path == reverse("login"):
             return self.get_response(request)
+        if wants_json(request):
+            return JsonResponse({"ok": False, "code": "signed_out"}, status=401)
         keep_typed(request)
         return redirect_to_login(request.get_full_path())
 
@@ -127,6 +134,8 @@ class OwnPasswordMiddleware:
             return self.get_response(request)
         if request.htmx:  # type: ignore[attr-defined]
             return HttpResponseClientRefresh()
+        if wants_json(request):
+            return JsonResponse({"ok": False, "code": "signed_out"}, status=401)
         if request.method == "POST":
             keep_typed(request)
         return redirect(f"{choose}?{urlencode({'next': request.path})}")

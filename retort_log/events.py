@@ -1,12 +1,12 @@
 """Recording what happens at a retort between the steps: an act with its entry in the trail."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
+from django.db.models import Max, Q, QuerySet
 
 from chain_of_custody import trail
 from crematory import clock
@@ -55,6 +55,30 @@ def phase_of(
     times = run_life.RunTimes(run.charged_at, run.burner_off_at) if run else None
     happened = [run_life.Happened(event.kind, event.at) for event in events]
     return run_life.phase(times, happened, cleared_at)
+
+
+@dataclass(frozen=True)
+class Life:
+    """The phase of a retort, and what happened there since its last run ended, oldest first."""
+
+    now: run_life.Now
+    events: list[RunEvent]
+
+
+def lives(runs: Mapping[int, Run | None], now: datetime) -> dict[int, Life]:
+    """Return the phase and the events of retorts, each with its open run. Two queries for all."""
+    ended = Run.objects.filter(retort__in=runs, ended_at__lte=now).order_by()
+    cleared = dict(ended.values_list("retort").annotate(last=Max("ended_at")))
+    happened: dict[int, list[RunEvent]] = {}
+    rows = RunEvent.objects.filter(retort__in=runs, at__lte=now).filter(_recent(now))
+    for event in rows.select_related("recorded_by").order_by("at", "pk"):
+        last = cleared.get(event.retort_id)
+        if last is None or event.at >= last:
+            happened.setdefault(event.retort_id, []).append(event)
+    return {
+        key: Life(phase_of(run, happened.get(key, []), cleared.get(key)), happened.get(key, []))
+        for key, run in runs.items()
+    }
 
 
 def events_of(run: Run) -> list[RunEvent]:
@@ -153,9 +177,9 @@ def _run_at(retort: Retort, at: datetime, now: datetime) -> Run | None:
 
 def _check_phase(retort: Retort, stated: Stated, run: Run | None) -> None:
     # As it was at the stated time: what was recorded of later does not count.
-    until = RunEvent.objects.filter(retort=retort, at__lte=stated.at, at__gte=stated.at - LOOK_BACK)
+    until = _events(retort.pk, stated.at)
     open_run = _as_of(run, stated.at)
-    here = phase_of(open_run, until.order_by("at", "pk"), _last_ended(retort.pk, stated.at))
+    here = phase_of(open_run, until, _last_ended(retort.pk, stated.at))
     if not run_life.may_happen(stated.kind, here.phase):
         label = RunEvent.Kind(stated.kind).label
         words = run_life.PHASE_WORDS[here.phase].lower()
@@ -179,8 +203,12 @@ def _as_of(run: Run | None, at: datetime) -> Run | None:
 
 def _events(retort: int, now: datetime) -> QuerySet[Any]:
     rows = RunEvent.objects.filter(retort=retort, at__lte=now)
+    return rows.filter(_recent(now)).order_by("at", "pk")
+
+
+def _recent(now: datetime) -> Q:
     newest_run = Q(run__ended_at__isnull=True, run__isnull=False)
-    return rows.filter(newest_run | Q(at__gte=now - LOOK_BACK)).order_by("at", "pk")
+    return newest_run | Q(at__gte=now - LOOK_BACK)
 
 
 def _last_ended(retort: int, now: datetime) -> datetime | None:

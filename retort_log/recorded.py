@@ -234,7 +234,12 @@ def _newest_recorded(retort: int, chamber: str, now: datetime) -> Newest | None:
     held = ReadingBlock.objects.filter(retort=retort, starts_at__lte=now).only("body", "sha256")
     for row in held.order_by("-starts_at")[:1]:
         recent.insert(0, blocks.unpack(bytes(row.body), row.sha256))
-    for series in reversed(recent):
+    return newest_in(recent, chamber, now)
+
+
+def newest_in(found: list[Series], chamber: str, now: datetime) -> Newest | None:
+    """Return the newest temperature of a chamber in series that stand in the order of time."""
+    for series in reversed(found):
         cut = _cut(series, 0, to_ms(now))
         column = _column(cut, chamber)
         if column is None:

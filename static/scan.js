@@ -14,6 +14,7 @@ function nextField(field) {
       other.type !== "hidden" &&
       other.tagName !== "FIELDSET" &&
       other.offsetParent !== null &&
+      !other.classList.contains("camera-button") &&
       (other === field || !isCodeFilledIn(other)),
   );
   return fields[fields.indexOf(field) + 1];

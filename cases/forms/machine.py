@@ -9,6 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from cases.forms.base import SignedForm
 from cases.forms.fields import LocalMomentField
+from cases.forms.marked import Marked
+from cases.forms.stated import StatedMoment
 from crematory.fields import QuantityField
 from crematory.units import UnitSystem, default_unit, unit_symbol
 from retort_log.acts import ReadingDoubted, ReadingRefused
@@ -26,7 +28,7 @@ FIELD_OF = {
 }
 
 
-class Questioned(forms.Form):
+class Questioned(Marked):
     """Two temperatures that are asked again when they look wrong.
 
     What is confirmed are the values that were questioned: other values are questioned anew.
@@ -65,22 +67,8 @@ class Questioned(forms.Form):
         name = FIELD_OF.get(refusal.code)
         self.add_error(name if name in self.fields else None, refusal.text)
 
-    def mark_fields(self) -> None:
-        """Give the fields their classes, and the cursor to the first that has an error."""
-        wrong = next((name for name in self.fields if name in self.errors), None)
-        for name, field in self.fields.items():
-            box = isinstance(field.widget, forms.CheckboxInput)
-            chosen = isinstance(field.widget, forms.Select)
-            style = "form-check-input" if box else "form-select" if chosen else "form-control"
-            bad = " is-invalid" if name in self.errors else ""
-            field.widget.attrs["class"] = style + bad
-            if wrong:
-                field.widget.attrs.pop("autofocus", None)
-            if name == wrong:
-                field.widget.attrs["autofocus"] = True
 
-
-class ReadingForm(Questioned):
+class ReadingForm(Questioned, StatedMoment):
     """A reading of both chambers, taken now or at a stated time."""
 
     at = LocalMomentField(
@@ -101,6 +89,16 @@ class ReadingForm(Questioned):
     def values_text(self) -> str:
         """The time belongs to what is questioned: a jump is one beside its neighbours."""
         return f"{super().values_text()}/{self.cleaned_data.get('at')}"
+
+    def confirmation(self) -> dict[str, str] | None:
+        """Return what says that these values are right; None where nothing is asked."""
+        if not self.is_asking:
+            return None
+        return {"is_confirmed": "on", "questioned": self.values_text()}
+
+    def reasons(self) -> str:
+        """Return all that stands against it, in words."""
+        return " ".join(str(text) for errors in self.errors.values() for text in errors)
 
 
 class CorrectReadingForm(Questioned, SignedForm):

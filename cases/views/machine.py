@@ -1,38 +1,44 @@
 """At the machine: who is inside, the temperatures, and the one thing to do next."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
 from functools import cache
 from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.cache import patch_vary_headers
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods, require_safe
 
 from cases import holds, overview, waits
 from cases.doubt_words import question
+from cases.forms.happened import BUTTONS, ONE_TAP
 from cases.forms.machine import CorrectReadingForm, ReadingForm
 from cases.gates import GATES, REFUSED, Situation, Verdict, ask_all, labels
+from cases.heat import temperatures
+from cases.heavy import is_heavy
 from cases.models import Case, Hold
-from cases.one_machine import is_live, last_readings, one_machine
+from cases.one_machine import last_readings, one_machine
 from cases.overview import Machine
 from cases.steps import STEPS, Step
 from cases.views.answering import open_form, record_bad_signature
 from cases.views.kept import UNTIL, Kept, first_change
 from cases.views.requests import StaffRequest, need_role, signers_else, units_of
+from cases.views.sent import clock_words, recorded, refused, tell_time
 from crematory import clock
-from crematory.middleware import KEPT_SESSION_KEY
+from crematory.middleware import KEPT_SESSION_KEY, wants_json
 from crematory.signatures import SignatureRefused
-from crematory.units import NBSP, UnitSystem, show_quantity
 from retort_log.acts import READERS, ReadingDoubted, ReadingRefused, record_reading
 from retort_log.corrections import correct_reading
 from retort_log.models import Reading, Retort
+from retort_log.run_life import kinds_in
 from retort_log.run_records import warnings_of
-from retort_log.selectors import Standing, standing
+from retort_log.selectors import standing
 
 CHARGE = STEPS["charge"]
 # Of the gates of a charge these ask the retort alone, and these the person alone.
@@ -45,19 +51,10 @@ RETORT_GATES = (
 )
 PERSON_GATES = ("waiting_period", "mass_limit", "label_scanned")
 CANDIDATES = 8
-
-
+EVENTS = 8
+# How often a page asks for news, in seconds; and where a controller writes meanwhile.
+EVERY_S, LIVE_EVERY_S = 15, 5
 LIVE, FORM = "cases/_machine_live.html", "cases/_reading_form.html"
-
-
-@dataclass(frozen=True)
-class Temperature:
-    """A temperature in pieces, so that the numeral can be shown very large."""
-
-    chamber: str
-    number: str
-    unit: str
-    other: str
 
 
 @dataclass(frozen=True)
@@ -66,31 +63,58 @@ class Candidate:
 
     case: Case
     refusals: list[Verdict]
+    is_heavy: bool = False
 
 
 @require_safe
 def machines(request: StaffRequest) -> HttpResponse:
     """All retorts side by side."""
     shown = Kept(request).part("cases/_machines.html", lambda: _blocks(request))
-    return render(request, "cases/machines.html", {"machines": shown})
+    if request.htmx:  # type: ignore[attr-defined]
+        response = HttpResponse(shown)
+    else:
+        response = render(
+            request, "cases/machines.html", {"machines": shown, "clock": clock_words()}
+        )
+    return _of_now(response)
 
 
 def _blocks(request: StaffRequest) -> dict[str, Any]:
-    found = overview.machines(request.facility, clock.now())
-    blocks = [{"machine": m, "temperatures": _temperatures(m.reading, request)} for m in found]
-    changes = [at for machine in found for at in machine.changes_at()]
-    return {"blocks": blocks, UNTIL: min(changes, default=None)}
+    now = clock.now()
+    found = overview.with_life(overview.machines(request.facility, now), now)
+    units = units_of(request)
+    blocks = [
+        {"machine": machine, "temperatures": temperatures(machine, units)} for machine in found
+    ]
+    return {"blocks": blocks, "every_s": _every_s(found), UNTIL: _until(found, now)}
+
+
+def _every_s(found: Iterable[Machine]) -> int:
+    return LIVE_EVERY_S if any(m.recorders and m.recorders.wire for m in found) else EVERY_S
+
+
+def _until(found: list[Machine], now: datetime) -> datetime | None:
+    """When time alone changes what is said; at once where a controller may write."""
+    if any(m.recorders and m.recorders.has_controller for m in found):
+        return now
+    return first_change(at for machine in found for at in machine.changes_at())
+
+
+def _of_now(response: HttpResponse) -> HttpResponse:
+    tell_time(response)
+    patch_vary_headers(response, ["HX-Request", "HX-Target"])
+    return response
 
 
 @require_safe
 def machine(request: StaffRequest, code: str) -> HttpResponse:
     """One retort. The part that changes by itself is asked for again every 15 seconds."""
-    if request.htmx:  # type: ignore[attr-defined]
-        response = HttpResponse(Kept(request).part(LIVE, lambda: _now(request, code), code))
-    else:
-        response = _whole(request, code, _typed(request))
-    patch_vary_headers(response, ["HX-Request"])
-    return response
+    if not request.htmx:  # type: ignore[attr-defined]
+        return _of_now(_whole(request, code, _typed(request)))
+    kept, now = Kept(request), cache(lambda: _now(request, code))
+    if request.htmx.target == "readings":  # type: ignore[attr-defined]
+        return _of_now(HttpResponse(_readings(kept, request, code, now)))
+    return _of_now(HttpResponse(kept.part(LIVE, now, code)))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -107,9 +131,20 @@ def reading(request: StaffRequest, code: str) -> HttpResponse:
         except ReadingRefused as refusal:
             form.refuse(refusal, _question(request, refusal))
         else:
-            messages.success(request, f"Reading of {retort.name} recorded.")
-            return redirect("machine", code=code)
+            return _recorded(request, retort)
+    if wants_json(request):
+        html = render_to_string(FORM, _form_parts(request, code, form), request)
+        return refused(form.reasons(), 422, html, form.confirmation())
     return _whole(request, code, form, status=422)
+
+
+def _recorded(request: StaffRequest, retort: Retort) -> HttpResponse:
+    told, code = f"Reading of {retort.name} recorded.", retort.place.code
+    if wants_json(request):
+        html = Kept(request).form(FORM, lambda: _form_parts(request, code), code)
+        return recorded(told, html)
+    messages.success(request, told)
+    return redirect("machine", code=code)
 
 
 def _store(request: StaffRequest, retort: Retort, form: ReadingForm) -> None:
@@ -119,7 +154,7 @@ def _store(request: StaffRequest, retort: Retort, form: ReadingForm) -> None:
         request.user,
         stated["primary"],
         stated["secondary"],
-        stated["at"],
+        form.moment(),
         is_confirmed=form.has_confirmed(),
     )
 
@@ -195,26 +230,42 @@ def _whole(
     kept, may_read = Kept(request), bool(request.user.roles & READERS)
     now = cache(lambda: _now(request, code))
 
-    def readings() -> dict[str, Any]:
-        here: Machine = now()["machine"]
-        rows = last_readings(here.retort)
-        return {"may_read": may_read, "machine": here, "readings": rows}
-
     context = {
         "title": kept.part("cases/_machine_title.html", now, code),
         "live": kept.part(LIVE, now, code),
-        "readings": kept.part("cases/_readings.html", readings, code),
+        "readings": _readings(kept, request, code, now),
         "form": form and _marked(form),
         "may_read": may_read,
         "code": code,
+        "clock": clock_words(),
     }
+    if may_read:
+        context["happened"] = kept.form("cases/_happened.html", lambda: _kinds(code), code)
     if form is None and may_read:
-        context["empty_form"] = kept.form(FORM, lambda: _empty(request, code), code)
+        context["empty_form"] = kept.form(FORM, lambda: _form_parts(request, code), code)
     return render(request, "cases/machine.html", context, status=status)
 
 
-def _empty(request: StaffRequest, code: str) -> dict[str, Any]:
-    return {"form": _marked(ReadingForm(units_of(request))), "code": code}
+def _readings(
+    kept: Kept, request: StaffRequest, code: str, now: Callable[[], dict[str, Any]]
+) -> SafeString:
+    def readings() -> dict[str, Any]:
+        here: Machine = now()["machine"]
+        may_read = bool(request.user.roles & READERS)
+        return {"may_read": may_read, "machine": here, "readings": last_readings(here.retort)}
+
+    return kept.part("cases/_readings.html", readings, code)
+
+
+def _form_parts(
+    request: StaffRequest, code: str, form: ReadingForm | None = None
+) -> dict[str, Any]:
+    return {"form": _marked(form or ReadingForm(units_of(request))), "code": code}
+
+
+def _kinds(code: str) -> dict[str, Any]:
+    """The forms behind the buttons of what happened; which are offered says the phase."""
+    return {"code": code, "one_tap": [(kind, BUTTONS[kind]) for kind in ONE_TAP]}
 
 
 def _marked(form: ReadingForm) -> ReadingForm:
@@ -227,7 +278,11 @@ def _now(request: StaffRequest, code: str) -> dict[str, Any]:
     here = one_machine(request.facility, code, now)
     context: dict[str, Any] = {
         "machine": here,
-        "temperatures": _temperatures(here.reading, request),
+        "temperatures": temperatures(here, units_of(request)),
+        "may_read": bool(request.user.roles & READERS),
+        "buttons": [(k, BUTTONS[k]) for k in kinds_in(here.phase) if k in ONE_TAP],
+        "events": list(reversed(here.life.events))[:EVENTS] if here.life else [],
+        "every_s": _every_s([here]),
         "signers_else": signers_else(request, here.next_step or CHARGE),
     }
     if here.case and here.next_step:
@@ -241,7 +296,7 @@ def _now(request: StaffRequest, code: str) -> dict[str, Any]:
 def _changes_at(context: dict[str, Any], now: datetime) -> datetime | None:
     """When time alone changes what is shown; at once where the gates look at what comes in."""
     here: Machine = context["machine"]
-    if here.is_overdue or is_live(here.retort):
+    if here.is_overdue or (here.recorders and here.recorders.has_controller):
         return now
     refusals = (v for candidate in context.get("candidates", ()) for v in candidate.refusals)
     verdicts = (verdict.passes_at for verdict in (*context["gates"], *refusals))
@@ -286,25 +341,10 @@ def _candidate(case: Case, is_held: bool, here: Machine, now: datetime) -> Candi
         verdicts.insert(
             0, Verdict("no_hold", "No hold", REFUSED, "On hold: a manager must lift it first.")
         )
-    return Candidate(case, [v for v in verdicts if v.state == REFUSED])
+    refusals = [v for v in verdicts if v.state == REFUSED]
+    return Candidate(case, refusals, is_heavy(case, here.retort))
 
 
 def _ask(names: tuple[str, ...], case: Case, here: Machine, now: datetime) -> list[Verdict]:
     situation = Situation(case=case, step=CHARGE, now=now, retort=here.retort)
     return [GATES[name](situation) for name in names]
-
-
-def _temperatures(reading: Standing | None, request: StaffRequest) -> list[Temperature]:
-    if reading is None:
-        return []
-    units = units_of(request)
-    return [
-        _temperature("Secondary chamber", reading.secondary_c, units),
-        _temperature("Primary chamber", reading.primary_c, units),
-    ]
-
-
-def _temperature(chamber: str, value: Decimal, units: UnitSystem) -> Temperature:
-    other: UnitSystem = "metric" if units == "us" else "us"
-    number, unit = show_quantity(value, "temperature", units).split(NBSP)
-    return Temperature(chamber, number, unit, show_quantity(value, "temperature", other))

@@ -12,6 +12,7 @@ from cases.errors import ActRefused
 from cases.forms.base import new_token
 from cases.forms.steps import FORMS, StepForm
 from cases.gates import Situation, Verdict, ask_all
+from cases.heavy import heavy_in
 from cases.models import Case
 from cases.papers import KINDS, OF_STEP, Kind
 from cases.selectors import case_or_404
@@ -76,6 +77,7 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
             "gates": lambda: gates_shown(case, STEPS[verb], form),
             "at_machine": verb in AT_THE_MACHINE,
             "machine_code": machine,
+            "heavy": _heavy(case) if verb == "charge" else "",
             "nav_here": "machine" if machine else "",
             "paper": paper_offered(verb),
             "law_asks": law_questions.shown(case) if verb in ASKS_THE_LAW else [],
@@ -103,6 +105,12 @@ class WrongPerson(Exception):
     def context(self, case: Case, request: StaffRequest) -> dict[str, object]:
         """Return what the full-screen refusal shows."""
         return {"case": case, "verdicts": self.verdicts, "back": request.get_full_path()}
+
+
+def _heavy(case: Case) -> str:
+    """Return the names of the retorts in which this person should be charged first, cool."""
+    retorts = Retort.objects.filter(facility=case.facility, heavy_from_kg__isnull=False)
+    return ", ".join(retort.name for retort in heavy_in(case, retorts))
 
 
 def machine_of(request: StaffRequest) -> str:

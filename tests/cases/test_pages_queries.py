@@ -35,10 +35,13 @@ QUERIES = {
     "list": 4,  # one for who is on hold
     "found": 5,  # and is it a disc's number?
     "everybody": 4,
-    "machines": 3,  # one more for the corrections of a reading that was corrected
-    # the retort with its run, its last readings, its controller; five for the tagged persons with
-    # papers, labels and holds; five for the gates, which look into upkeep and recorders too
-    "machine": 15,
+    # The retorts with runs and readings, two for their phases, three for what recorders wrote; one
+    # more for the corrections of a reading that was corrected.
+    "machines": 8,
+    # the retort with its run, two for its phase, three for its recorders, its last readings; five
+    # for the tagged persons with papers, labels and holds; five for the gates, which look into
+    # upkeep and recorders too
+    "machine": 19,
     "places": 3,
     "house": 4,  # staff and retorts
 }
