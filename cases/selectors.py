@@ -4,12 +4,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.http import Http404, HttpRequest
+from django.shortcuts import get_object_or_404
 
 from cases.corrections import CORRECTABLE, MANAGERS
 from cases.models import Case, Delivery
 from cases.roles import named
 from crematory.check_character import explain
 from crematory.models import Role
+from retort_log.models import Retort
 
 
 def case_or_404(request: HttpRequest, number: str) -> Case:
@@ -24,6 +26,14 @@ def case_or_404(request: HttpRequest, number: str) -> Case:
         raise not_known(wanted)
     case.facility = request.facility  # type: ignore[attr-defined]
     return case
+
+
+def retort_or_404(request: HttpRequest, code: str) -> Retort:
+    """Return the retort of the request's facility at this place; raise Http404."""
+    rows = Retort.objects.select_related("place")
+    retort = get_object_or_404(rows, facility=request.facility, place__code=code)  # type: ignore[attr-defined]
+    retort.facility = request.facility  # type: ignore[attr-defined]
+    return retort
 
 
 def number_or_404(number: str) -> str:

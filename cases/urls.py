@@ -4,10 +4,12 @@ from django.urls import URLPattern, URLResolver, include, path
 
 from cases.views import (
     case,
+    controller,
     documents,
     happened,
     holds,
     law_questions,
+    loggers,
     machine,
     papers,
     persons,
@@ -81,6 +83,10 @@ overview_routes: list[URLPattern] = [
     path("machine/<slug:code>/events/", happened.event, name="event"),
     path("machine/<slug:code>/events/<slug:kind>/", happened.signed_event, name="signed-event"),
     path("house/clock/", sent.time, name="clock"),
+    path("machine/<slug:code>/controller/", controller.controller, name="controller"),
+    path("machine/<slug:code>/log/", loggers.log, name="log"),
+    path("machine/<slug:code>/log/files/<int:pk>/", loggers.original, name="log-file"),
+    path("machine/<slug:code>/log/<str:token>/", loggers.look_at, name="log-look"),
     path("cases/<str:number>/trail/", trail.trail, name="trail"),
 ]
 

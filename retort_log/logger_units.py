@@ -3,7 +3,7 @@
 Kept are the spellings of the registry of units, which findings and charts read.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 from retort_log.logger_files.channels import TEMPERATURE_UNITS, TEMPERATURES
 
@@ -63,3 +63,9 @@ def unsuited(channel: str, unit: str) -> str | None:
         return None
     known = " or ".join(unit_words(one) for one in suited)
     return f"{channel.replace('_', ' ').capitalize()} is in {known}. Choose its unit."
+
+
+def kept_units_of(channel: str, units: Iterable[str]) -> list[str]:
+    """Return those of some units, spelled as they are kept, that suit a channel."""
+    suited = {kept_unit(unit) for unit in _OF_CHANNEL.get(channel, ())}
+    return [unit for unit in units if unit in suited]
