@@ -13,7 +13,7 @@ from cases.models import Case
 from chain_of_custody import uploads_in
 from crematory import clock
 from crematory.models import Facility, StaffMember
-from retort_log.models import Retort
+from retort_log.models import PermitToOperate, Retort
 from tests import cast
 from tests.papers_in import picture
 
@@ -46,6 +46,10 @@ def number(case: Case) -> list[Any]:
 
 def retort(case: Case) -> list[Any]:
     return ["retort-1"]
+
+
+def permit(case: Case) -> list[Any]:
+    return [PermitToOperate.objects.get(facility=case.facility).pk]
 
 
 def a_file(case: Case) -> list[Any]:
@@ -106,6 +110,10 @@ TABLE: dict[str, list[Row]] = {
     "machine": [everybody(retort, other=404)],
     "places": [everybody()],
     "house": [everybody()],
+    "upkeep": [everybody()],
+    "upkeep-record": [Row(retort, 403, 200, 200, 404)],
+    "upkeep-rule": [manager_only(retort, 200, 403)],
+    "permit": [manager_only(permit, 200, 403)],
     "house-rules": [everybody()],
     # One path that may be asked for, and one that nothing was asked of yet.
     "house-rule": [Row(nothing, 403, 403, 404, 403)],
@@ -173,6 +181,12 @@ TABLE: dict[str, list[Row]] = {
         Row(retort, 403, 422, 422, 404, method="post"),
         everybody(retort, status=302, other=302),
     ],
+    "cases:event": [
+        Row(retort, 403, 200, 200, 404),
+        Row(retort, 403, 422, 422, 404, method="post"),
+    ],
+    "cases:signed-event": [everybody(lambda case: ["retort-1", "interrupted"], status=404)],
+    "cases:clock": [everybody()],
 }
 
 
