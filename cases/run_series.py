@@ -21,6 +21,16 @@ class Series:
     changes: tuple[str, ...]
 
     @property
+    def counted(self) -> str:
+        """How many readings there are now, in words."""
+        return f"{self.count:,} reading{'' if self.count == 1 else 's'}"
+
+    @property
+    def was_counted(self) -> str:
+        """How many there were at burner off, in words; empty where that was not recorded."""
+        return "" if self.sealed_count is None else f"{self.sealed_count:,}"
+
+    @property
     def has_changed(self) -> bool:
         """True where readings of the burning came in, or were corrected, after burner off."""
         return bool(self.sealed_sha256) and self.sealed_sha256 != self.sha256

@@ -120,9 +120,9 @@ def _series(run: Run, entry: CustodyEntry | None) -> Facts:
     return {
         "series": {
             "sealed_sha256": series.sealed_sha256,
-            "sealed_count": series.sealed_count,
+            "was_counted": series.was_counted,
             "sha256": series.sha256,
-            "count": series.count,
+            "counted": series.counted,
             "has_changed": series.has_changed,
             "changes": list(series.changes),
             "entry": entry.sequence if entry else None,

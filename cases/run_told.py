@@ -15,10 +15,10 @@ from cases.models import Case
 from cases.steps import STEPS
 from chain_of_custody.models import CustodyEntry
 from crematory.models import Facility, StaffMember
-from crematory.units import UnitSystem, convert
+from crematory.units import NBSP, UnitSystem, convert
 from retort_log import events, recorded
 from retort_log.chart import Chart, LimitLine, Mark
-from retort_log.finding import amount
+from retort_log.finding import amount, symbol
 from retort_log.models import Run, RunEvent
 from retort_log.permit_rules import PermitRules
 from retort_log.permits import rules_of
@@ -206,21 +206,28 @@ def chart_of(seen: Seen, told: Iterable[Happening], until: datetime | None = Non
 def _limit_lines(seen: Seen) -> list[LimitLine]:
     """What the permit asks of the chambers, and the sweep limit; equal ones as one line."""
     rules, retort = seen.rules, seen.run.retort
-    found = [(retort.sweep_limit_c, "degC", "primary, to be swept at or below")]
+    asked = [("degC", retort.sweep_limit_c, "primary, to be swept: at most")]
     if rules.charging:
-        at_charge = f"{rules.charging_chamber}, at the charge"
-        found.append((rules.charging.value, rules.charging.unit, at_charge))
+        at_charge = f"{rules.charging_chamber}, at the charge: at least"
+        asked.append((rules.charging.unit, rules.charging.value, at_charge))
     if rules.secondary_minimum:
         least = rules.secondary_minimum
-        found.append((least.value, least.unit, "secondary, at least"))
+        asked.append((least.unit, least.value, "secondary, while burning: at least"))
     words: dict[Decimal, list[str]] = {}
-    for value, unit, what in found:
+    for unit, value, what in asked:
         shown = convert(value, unit, seen.unit).quantize(Decimal("0.1"))
         words.setdefault(shown, []).append(what)
     return [
-        LimitLine(float(value), f"{'; '.join(whats)}: {amount(value, seen.unit)}")
+        LimitLine(float(value), f"{_together(whats)} {amount(value, seen.unit)}")
         for value, whats in words.items()
     ]
+
+
+def _together(whats: list[str]) -> str:
+    """Say once what two limits of one value have in common."""
+    if whats == ["secondary, at the charge: at least", "secondary, while burning: at least"]:
+        return "secondary, at the charge and while burning: at least"
+    return "; ".join(whats)
 
 
 def rows(seen: Seen) -> list[Row]:
@@ -264,7 +271,7 @@ def _read(trace: Trace, second: float) -> str:
     place = int(np.searchsorted(trace.seconds, second))
     if place == len(trace) or trace.seconds[place] != second:
         return ""
-    return amount(float(trace.values[place]), trace.unit)
+    return f"{trace.values[place]:,.1f}{NBSP}{symbol(trace.unit)}"
 
 
 def told_of(found: Iterable[Found]) -> list[Told]:

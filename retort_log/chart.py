@@ -29,6 +29,7 @@ STYLES = {
 }
 WEIGHTS = {"primary": 1.0, "secondary": 2.0, "stack": 1.0}
 LIMIT_DASHES = "7 4"
+LETTER = 4.7  # about the width of a letter of text, for the pale field behind words
 STEPS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 240)
 
 Floats = NDArray[np.float64]
@@ -201,12 +202,18 @@ def _ticks(chart: Chart) -> list[tuple[float, str]]:
 
 
 def _limits(sheet: _Sheet, chart: Chart) -> list[str]:
-    parts = []
-    for line in chart.limits:
+    parts, above = [], -math.inf
+    for line in sorted(chart.limits, key=lambda one: -one.value):
         y = sheet.y(line.value)
         parts.append(_rule(LEFT, y, WIDTH - RIGHT, y, "#8a1f11", LIMIT_DASHES))
+        # The words of a limit just below another stand under their line.
+        base = y + 11 if y - above < 14 else y - 3
+        above = y
+        width = LETTER * len(line.words)
         parts.append(
-            f'<text x="{WIDTH - RIGHT}" y="{y - 3:.1f}" text-anchor="end" fill="#8a1f11">'
+            f'<rect x="{WIDTH - RIGHT - width:.1f}" y="{base - 8:.1f}" width="{width:.1f}" '
+            f'height="10" fill="#fff" fill-opacity="0.8"/>'
+            f'<text x="{WIDTH - RIGHT}" y="{base:.1f}" text-anchor="end" fill="#8a1f11">'
             f"{escape(line.words)}</text>"
         )
     return parts
@@ -237,13 +244,15 @@ def _line(sheet: _Sheet, name: str, at: Floats, values: Floats) -> list[str]:
 
 
 def _marks(sheet: _Sheet, chart: Chart) -> list[str]:
-    parts = []
+    parts, taken = [], -math.inf
     for number, mark in enumerate(chart.marks, start=1):
         if not chart.start <= mark.at <= chart.end:
             continue
         x = sheet.x(mark.at)
         parts.append(_rule(x, TOP + 10, x, HEIGHT - BOTTOM, "#555", "1 3"))
-        parts.append(f'<text x="{x:.1f}" y="{TOP + 7}" text-anchor="middle">{number}</text>')
+        # Two numbers never lie on one another: the second stands a little to the right.
+        taken = max(x, taken + 9)
+        parts.append(f'<text x="{taken:.1f}" y="{TOP + 7}" text-anchor="middle">{number}</text>')
     return parts
 
 

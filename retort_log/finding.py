@@ -128,10 +128,12 @@ def clock(at: datetime | float, zone: tzinfo) -> str:
 
 def times(found: Iterable[Interval], zone: tzinfo) -> str:
     """Write when: "14:05–14:11 and 14:30–14:32"; a single reading as "14:05"."""
-    texts = []
+    texts: list[str] = []
     for one in found:
         first, last = clock(one.start, zone), clock(one.end, zone)
-        texts.append(first if first == last else f"{first}–{last}")
+        text = first if first == last else f"{first}–{last}"
+        if text not in texts[-1:]:  # twice within a minute is told once
+            texts.append(text)
     if len(texts) > 4:
         return f"{', '.join(texts[:3])} and {len(texts) - 3} more times, the last {texts[-1]}"
     return " and ".join([", ".join(texts[:-1]), texts[-1]] if len(texts) > 1 else texts)

@@ -26,17 +26,18 @@ function clockOf(zone) {
 
 // Limits go over the lines and events over both, so that nothing hides them.
 function drawOver(plot, told) {
-  const { ctx, bbox } = plot;
+  const { ctx } = plot;
   const dots = devicePixelRatio;
   ctx.save();
   ctx.font = FONT.replace(/^\d+/, (size) => `${Number(size) * dots * 0.93}`);
-  ctx.beginPath();
-  ctx.rect(bbox.left, bbox.top - 24 * dots, bbox.width, bbox.height + 24 * dots);
-  ctx.clip();
+  ctx.textBaseline = "bottom";
   ctx.lineWidth = dots;
+  ctx.strokeStyle = ctx.fillStyle = LIMIT;
+  ctx.setLineDash([7 * dots, 4 * dots]);
+  ctx.textAlign = "right";
   drawLimits(plot, told, dots);
-  ctx.fillStyle = INK;
   ctx.strokeStyle = "#555";
+  ctx.fillStyle = INK;
   ctx.setLineDash([dots, 3 * dots]);
   ctx.textAlign = "center";
   drawMarks(plot, told, dots);
@@ -45,16 +46,15 @@ function drawOver(plot, told) {
 
 function drawLimits(plot, told, dots) {
   const { ctx, bbox } = plot;
-  ctx.strokeStyle = ctx.fillStyle = LIMIT;
-  ctx.setLineDash([7 * dots, 4 * dots]);
-  ctx.textAlign = "right";
-  for (const limit of told.limits) {
+  let above = -Infinity;
+  for (const limit of [...told.limits].sort((one, other) => other.value - one.value)) {
     const y = plot.valToPos(limit.value, "y", true);
-    ctx.beginPath();
-    ctx.moveTo(bbox.left, y);
-    ctx.lineTo(bbox.left + bbox.width, y);
-    ctx.stroke();
-    ctx.fillText(limit.words, bbox.left + bbox.width - 4 * dots, y - 5 * dots);
+    if (y < bbox.top || y > bbox.top + bbox.height) continue;
+    line(ctx, bbox.left, y, bbox.left + bbox.width, y);
+    // The words of a limit just below another stand under their line.
+    const isClose = y - above < 20 * dots;
+    write(ctx, limit.words, bbox.left + bbox.width - 4 * dots, y + (isClose ? 20 : -2) * dots, dots);
+    above = y;
   }
 }
 
@@ -64,22 +64,37 @@ function drawMarks(plot, told, dots) {
   told.marks.forEach((mark, place) => {
     const x = plot.valToPos(mark.at, "x", true);
     if (x < bbox.left || x > bbox.left + bbox.width) return;
-    ctx.beginPath();
-    ctx.moveTo(x, bbox.top);
-    ctx.lineTo(x, bbox.top + bbox.height);
-    ctx.stroke();
+    line(ctx, x, bbox.top, x, bbox.top + bbox.height);
     // Two numbers never lie on one another: the second stands a little to the right.
-    const at = Math.max(x, taken + 18 * dots);
-    ctx.fillText(String(place + 1), at, bbox.top - 7 * dots);
-    taken = at;
+    taken = Math.max(x, taken + 16 * dots);
+    ctx.fillText(String(place + 1), taken, bbox.top - 4 * dots);
   });
 }
 
-function highest(told) {
-  let top = 100;
-  for (const limit of told.limits) top = Math.max(top, limit.value);
-  for (const column of told.columns) for (const value of column) if (value > top) top = value;
-  return Math.ceil((top * 1.05) / 100) * 100;
+function line(ctx, x1, y1, x2, y2) {
+  ctx.beginPath();
+  ctx.moveTo(x1, y1);
+  ctx.lineTo(x2, y2);
+  ctx.stroke();
+}
+
+// Words over a line are read because of the pale rim around each letter.
+function write(ctx, words, x, y, dots) {
+  ctx.save();
+  ctx.setLineDash([]);
+  ctx.lineWidth = 4 * dots;
+  ctx.strokeStyle = "rgba(255, 255, 255, 0.85)";
+  ctx.strokeText(words, x, y);
+  ctx.restore();
+  ctx.fillText(words, x, y);
+}
+
+// From a hundred below the lowest in sight to the next above the highest, with the limits near it.
+function inSight(told, low, high) {
+  if (low == null) return [0, 100];
+  const near = told.limits.map((limit) => limit.value).filter((value) => value > low - 100 && value < high + 100);
+  const [least, most] = [Math.min(low, ...near), Math.max(high, ...near)];
+  return [Math.max(0, Math.floor((least - 20) / 100) * 100), Math.ceil((most + 40) / 100) * 100];
 }
 
 function optionsOf(told, width) {
@@ -89,10 +104,10 @@ function optionsOf(told, width) {
   return {
     width,
     height: HEIGHT,
-    padding: [28, 8, 0, 0],
+    padding: [28, 20, 0, 0],
     tzDate: (at) => uPlot.tzDate(new Date(at * 1000), told.zone),
-    cursor: { drag: { x: true, y: false, dist: 6 }, points: { size: 8 } },
-    scales: { x: { time: true, range: (plot, low, high) => [low, high] }, y: { range: () => [0, told.top] } },
+    cursor: { y: false, drag: { x: true, y: false, dist: 6 }, points: { size: 8 } },
+    scales: { x: { time: true, range: (plot, low, high) => [low, high] }, y: { range: (plot, low, high) => inSight(told, low, high) } },
     axes: [
       { ...axis, values: (plot, splits) => splits.map(clock.minute), space: 70 },
       { ...axis, values: (plot, splits) => splits.map(shown), size: 84 },
@@ -128,7 +143,6 @@ function buttonsOf(told, look) {
 
 function draw(room, told) {
   performance.mark(DRAWN);
-  told.top = highest(told);
   const plot = new uPlot(optionsOf(told, room.clientWidth), [told.times, ...told.columns], room);
   const look = (min, max) => plot.setScale("x", { min, max });
   look(told.start, told.end);
@@ -143,7 +157,7 @@ function draw(room, told) {
 function renew(plot, told, news) {
   const { min, max } = plot.scales.x;
   const sawAll = min === told.start && max === told.end;
-  Object.assign(told, news, { top: highest(news) });
+  Object.assign(told, news);
   plot.setData([told.times, ...told.columns], false);
   plot.setScale("x", sawAll ? { min: told.start, max: told.end } : { min, max });
 }

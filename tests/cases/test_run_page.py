@@ -70,7 +70,7 @@ def test_everybody_sees_the_run_and_only_a_manager_settles(dipped: Case, key: st
         "Ada Example", "the run in Retort 1", "Recovered", "Breach",
         "Secondary chamber below its minimum", "Permit, condition 4", "1,600 °F",
         "Check with the authority.", "Olive Operator (QVO1); witness Oscar Operator (QVO2)",
-        "One finding waits for a manager's answer.", "lowest secondary", "1,562 °F",
+        "One finding waits for a manager's answer.", "lowest secondary", "1,562.0 °F",
     ):  # fmt: skip
         assert words in page
     may = key == cast.MANAGER
@@ -190,8 +190,8 @@ def test_the_chart_is_json_in_the_facilitys_unit_and_zone(
     assert [channel["name"] for channel in told["channels"]] == ["secondary", "primary"]
     words = [plain(limit["words"]) for limit in told["limits"]]
     assert words == [
-        "primary, to be swept at or below: 194 °F",
-        "secondary, at the charge; secondary, at least: 1,600 °F",
+        "primary, to be swept: at most 194 °F",
+        "secondary, at the charge and while burning: at least 1,600 °F",
     ]
     assert 1562 in told["columns"][0]
     assert [mark["words"] for mark in told["marks"]] == ["Charge", "Burner off", "Recover"]
@@ -242,7 +242,7 @@ def test_the_sweep_is_foretold_with_its_interval_and_honest_words(
 def test_a_loggers_file_that_came_after_burner_off_is_told(case: Case, as_operator: Client) -> None:
     cast.bring(case, "cooling")
     page = text_of(as_operator, url("run", case))
-    assert "are those of which the trail holds the SHA-256" in page
+    assert "those of which the trail holds the SHA-256" in page
     member = cast.member(case.facility, cast.OPERATOR)
     keep(case.run.retort, member, series(case.run.charged_at + MINUTE, [(640, 1640)] * 46))
     page = text_of(as_operator, url("run", case))

@@ -78,3 +78,18 @@ def test_another_unit_is_drawn_in_the_charts_own() -> None:
 def test_an_empty_record_is_drawn_as_an_empty_chart() -> None:
     assert ET.fromstring(svg(chart({}))).findall(f"{SVG}polyline") == []
     assert for_screen(chart({}))["times"] == []
+
+
+def texts_of(drawing: str) -> dict[str, tuple[float, float]]:
+    """Return where each text of a drawing stands."""
+    found = ET.fromstring(drawing).findall(f"{SVG}text")
+    return {t.text or "": (float(t.attrib["x"]), float(t.attrib["y"])) for t in found}
+
+
+def test_words_of_close_limits_and_numbers_of_close_events_lie_beside_one_another() -> None:
+    limits = (LimitLine(871, "lower"), LimitLine(890, "upper"))
+    marks = (Mark(300, "door opened"), Mark(301, "repositioned"))
+    read = trace([0, 30], [800, 810])
+    texts = texts_of(svg(chart({"secondary": read}, limits=limits, marks=marks)))
+    assert texts["lower"][1] - texts["upper"][1] > 10
+    assert texts["2"][0] - texts["1"][0] >= 9

@@ -38,8 +38,14 @@ def series(start: datetime, values: list[tuple[float, float]], every: timedelta 
     return Series(CHANNELS, np.array(times, np.int64), steps)
 
 
-def keep(retort: Retort, member: StaffMember, found: Series, longest: int = 3600) -> None:
-    """Store a series as a logger's file would be."""
+def keep(
+    retort: Retort,
+    member: StaffMember,
+    found: Series,
+    longest: int = 3600,
+    kept_at: datetime | None = None,
+) -> None:
+    """Store a series as a logger's file would be; kept when it ended unless said otherwise."""
     logger, _ = Logger.objects.get_or_create(retort=retort, name="logger")
     first, last = (recorded.from_ms(int(found.times_ms[i])) for i in (0, -1))
     file = LoggerFile.objects.create(
@@ -52,7 +58,7 @@ def keep(retort: Retort, member: StaffMember, found: Series, longest: int = 3600
         starts_at=first,
         ends_at=last,
         taken=len(found.times_ms),
-        kept_at=last,
+        kept_at=kept_at or last,
         kept_by=member,
     )
     for packed in blocks.cut(found, longest):
