@@ -147,7 +147,7 @@ def test_answers_are_one_entry_and_sealed(facility: Facility, clerk: StaffMember
         assert word not in entry.payload
     page = text_of(browser(clerk), url("trail", case))
     assert "yes, said by: her physician" in page
-    assert "answer no, informant Sonny Example" in page
+    assert "no, said by: Sonny Example" in page
     assert verify(facility).findings == []
 
 
