@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from cases import law_questions
+from cases import law_questions, seen
 from cases.acts import do_act, need, of_this_case
 from cases.errors import ActRefused
 from cases.law.words import WITHOUT_FORM
@@ -32,16 +32,20 @@ class Told:
     document: Document | None = None
 
 
-def answer_law(case: Case, signed_by: Signature, token: str, told: Told) -> CustodyEntry:
+def answer_law(
+    case: Case, signed_by: Signature, token: str, told: Told, shown: str | None = None
+) -> CustodyEntry:
     """Record the answers, all or none, as one entry. Raises ActRefused.
 
-    What stands in the place of a signed form is a manager's to answer.
+    What stands in the place of a signed form is a manager's to answer. `shown` is the mark of the
+    page on which what was stated before stood.
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
         need(signed_by.member, *WHO[ACT])
         if locked.stage not in BEFORE_CHARGE:
             raise ActRefused("stage", "After the charge nothing of this is asked any more.")
+        seen.check(shown, seen.of_law(locked))
         if not told.informant.strip():
             raise ActRefused("informant_missing", "Say who answered.")
         if not told.answers and told.agreed_at is None:

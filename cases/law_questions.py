@@ -1,6 +1,6 @@
 """Questions on which the law makes something depend: asked of a case, and answered by its rows."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +9,7 @@ from cases.law import Jurisdiction, paper_words
 from cases.law.rules import HoldingLimit
 from cases.law.words import CONDITIONS, WITHOUT_FORM, WITHOUT_FORM_PAPERS
 from cases.models import AgreedTime, Case, LawAnswer
+from cases.waits import replaced_papers
 from crematory.templatetags.crematory import when
 
 REQUEST = "cremation_authorization"
@@ -49,8 +50,19 @@ def asked(law: Jurisdiction) -> list[Question]:
 
 
 def answers(case: Case) -> dict[str, LawAnswer]:
-    """Return the answer that counts for each question: the newest one."""
-    return {row.question: row for row in case.law_answers.all()}
+    """Return the answer that counts for each question: the newest one, while its paper stands."""
+    return standing(case, case.law_answers.all())
+
+
+def standing(case: Case, rows: Iterable[LawAnswer]) -> dict[str, LawAnswer]:
+    """Return of these answers, oldest first, those that count.
+
+    One whose paper was replaced leaves its question open: the newer paper may say otherwise.
+    """
+    newest = {row.question: row for row in rows}
+    resting = {row.document_id for row in newest.values()} - {None}
+    replaced = replaced_papers(case) if resting else frozenset()
+    return {key: row for key, row in newest.items() if row.document_id not in replaced}
 
 
 def lacks_without_form(case: Case, on_file: Collection[str]) -> list[str] | None:
@@ -85,9 +97,10 @@ def agreed_limit(law: Jurisdiction) -> HoldingLimit | None:
 
 
 def agreed_time(case: Case) -> AgreedTime | None:
-    """Return the time of cremation that was agreed last."""
+    """Return the time of cremation that was agreed last; None where its paper was replaced."""
     agreed = list(case.agreed_times.all())
-    return agreed[-1] if agreed else None
+    stands = bool(agreed) and agreed[-1].document_id not in replaced_papers(case)
+    return agreed[-1] if stands else None
 
 
 def agreed_moment(case: Case) -> deadlines.Moment | None:

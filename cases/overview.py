@@ -156,7 +156,7 @@ def pressing(facility: Facility, now: datetime) -> list[tuple[Case, Shown]]:
     )
     rules = law.tightened(facility.jurisdiction, facility.added_rules)
     if law_questions.agreed_limit(rules) is not None:
-        rows = rows.prefetch_related("agreed_times")
+        rows = rows.prefetch_related("agreed_times", "documents")
     return case_clocks.pressing(with_facility(rows, facility), now)[: sql.GROUP_LIMIT]
 
 

@@ -6,13 +6,14 @@ page carries a digest of them (`cases/forms/seen.py`); the act asks `check` once
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 from typing import TypeVar
 
 from django.db.models import Model
 
 from cases import right, things
 from cases.errors import ActRefused
-from cases.models import Case, DeviceAnswer, HolderFacts, RankNamed, RightHolder
+from cases.models import Case, DeviceAnswer, Document, HolderFacts, RankNamed, RightHolder
 
 CODE = "stated_meanwhile"
 TEXT = (
@@ -89,3 +90,19 @@ def of_right(case: Case) -> list[Shown]:
         *case.ranks_named.all(),
         *case.authority_reviews.all(),
     ]
+
+
+def of_law(case: Case) -> list[Model]:
+    """Return what the page of the law's questions shows, in the order in which it was stated."""
+    answered, agreed = list(case.law_answers.all()), list(case.agreed_times.all())
+    rests_on = {row.document_id for row in answered if row.document_id}
+    rests_on |= {row.document_id for row in agreed}
+    newer: list[Document] = [
+        paper for paper in case.documents.all() if paper.replaces_id in rests_on
+    ]
+    stated: list[tuple[datetime, Model]] = [
+        *((row.answered_at, row) for row in answered),
+        *((row.stated_at, row) for row in agreed),
+        *((paper.filed_at, paper) for paper in newer),
+    ]
+    return [row for _, row in sorted(stated, key=lambda one: one[0])]

@@ -4,13 +4,14 @@ from typing import Any
 
 from django import forms
 
-from cases import law_questions
+from cases import law_questions, seen
 from cases.forms.base import SignedForm
 from cases.forms.fields import LocalMomentField
+from cases.forms.seen import SeenForm
 from cases.forms.steps import lines, text
 from cases.law_acts import Told
 from cases.law_questions import Question
-from cases.models import Case, Document
+from cases.models import Case, Document, LawAnswer
 
 ANSWERS = [("True", "Yes"), ("False", "No")]
 
@@ -27,7 +28,7 @@ def _yes_or_no(question: Question) -> forms.TypedChoiceField:
     )
 
 
-class LawQuestionsForm(SignedForm):
+class LawQuestionsForm(SeenForm, SignedForm):
     """Every question that the law of the case asks; only what is answered anew is recorded."""
 
     agreed_at = LocalMomentField(
@@ -45,7 +46,9 @@ class LawQuestionsForm(SignedForm):
         super().__init__(*args, facility=case.facility, **kwargs)
         self.case = case
         self.asked = law_questions.asked(case.law)
-        self.earlier = law_questions.answers(case)
+        then = self.show(seen.of_law(case))
+        rows = [row for row in then if isinstance(row, LawAnswer)]
+        self.earlier = law_questions.standing(case, rows)
         for question in self.asked:
             self.fields[question.key] = _yes_or_no(question)
             if question.key in self.earlier:
@@ -58,7 +61,7 @@ class LawQuestionsForm(SignedForm):
         assert isinstance(document, forms.ModelChoiceField)
         document.queryset = Document.objects.filter(case=case, replaced_by__isnull=True)
         first = [*(question.key for question in self.asked), "agreed_at"]
-        self.order_fields(["token", *first, "informant", "basis", "document"])
+        self.order_fields(["token", "seen", *first, "informant", "basis", "document"])
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

@@ -8,12 +8,12 @@ from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
-from cases import acts, case_clocks, law, law_acts, law_questions
+from cases import acts, case_clocks, law, law_acts, law_questions, seen
 from cases.errors import ActRefused
 from cases.gates import GATES, PASSED, REFUSED, Situation, Verdict
 from cases.law.page_words import sections
 from cases.law.reading import RuleFileError, parse
-from cases.models import AgreedTime, Case, LawAnswer
+from cases.models import AgreedTime, Case, Document, LawAnswer
 from cases.steps import STEPS
 from chain_of_custody.models import CustodyEntry
 from chain_of_custody.trail import facts_of
@@ -305,7 +305,8 @@ def send(case: Case, key: str = cast.CLERK, **data: Any) -> Any:
     client.force_login(member)
     signed = {"signer_code": member.staff_code, "signer_pin": cast.pin_of(member)}
     address = reverse("cases:law", args=[case.number])
-    return client.post(address, {"token": cast.token(), **signed, **data})
+    shown = {"seen": seen.mark(seen.of_law(fresh(case))), "token": cast.token()}
+    return client.post(address, {**shown, **signed, **data})
 
 
 def test_the_page_asks_and_only_what_is_new_is_recorded() -> None:
@@ -315,6 +316,61 @@ def test_the_page_asks_and_only_what_is_new_is_recorded() -> None:
     assert send(case, **told).status_code == 422
     assert send(case, **{**told, "report_required": "True", "basis": ""}).status_code == 422
     assert case.law_answers.count() == 1
+
+
+def test_an_old_page_does_not_answer_over_what_was_answered_meanwhile() -> None:
+    """It was opened while the answer was no; the yes that came since stays, and shuts the gate."""
+    case = case_in("us-wi")
+    cast.file_papers(case, "charge")
+    answer(case, answers={"report_required": False})
+    old = seen.mark(seen.of_law(fresh(case)))
+    answer(case, cast.SECOND_CLERK, answers={"report_required": True})
+    told = {"informant": "Vera Oldmeadow", "basis": "telephone"}
+    for said in ("False", "True"):
+        sent = send(case, seen=old, report_required=said, **told)
+        assert sent.status_code in (409, 422)
+        assert seen.TEXT in sent.content.decode()
+    assert case.law_answers.count() == 2
+    assert ask(case).state == REFUSED
+    form = sent.context["form"]
+    assert form["seen"].value() == seen.mark(seen.of_law(fresh(case)))
+    assert form["report_required"].value() == "True"
+
+
+# A paper that was replaced proves nothing until somebody has read the newer one.
+
+
+def replace(case: Case, paper: Document) -> None:
+    acts.file_document(
+        case, who(case), cast.token(), kind=paper.kind, reference="R-2", issued_by="Registrar",
+        issued_on=NOON.date(), replaces=paper,
+    )  # fmt: skip
+
+
+def test_an_answer_on_a_replaced_paper_is_open_again() -> None:
+    case = case_in("us-wi")
+    cast.file_papers(case, "charge")
+    paper = cast.paper(case, "other")
+    answer(case, answers={"report_required": False}, document=paper)
+    assert ask(case).state == PASSED
+    old = seen.mark(seen.of_law(fresh(case)))
+    replace(case, paper)
+    assert "Not answered:" in ask(case).reason
+    told = {"informant": "Vera Oldmeadow", "basis": "the newer letter", "report_required": "False"}
+    assert send(case, seen=old, **told).status_code in (409, 422)
+    assert send(case, **told).status_code == 302
+    assert ask(case).state == PASSED
+
+
+def test_a_time_agreed_in_a_replaced_paper_counts_no_more() -> None:
+    case = case_in("us-fl")
+    cast.file_papers(case, "charge")
+    agree(case, NOON + timedelta(hours=20))
+    assert ask(case).state == PASSED
+    replace(case, case.agreed_times.get().document)
+    assert "none is recorded" in ask(case).reason
+    agree(case, NOON + timedelta(hours=20))
+    assert ask(case).state == PASSED
 
 
 def test_the_page_of_the_authorization_shows_what_the_law_asks() -> None:
