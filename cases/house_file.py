@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any
 
 from crematory.models import Role
-from crematory.units import KindName, QuantityError, parse_quantity
+from crematory.units import KINDS, KindName, QuantityError, parse_quantity
 
 KINDS_OF_PLACE = ("bay", "tray", "shelf")
+TEN_THOUSANDTH = Decimal("0.0001")
 
 
 class HouseFileError(Exception):
@@ -74,7 +75,7 @@ class Table:
         if not any(letter.isalpha() for letter in typed):
             raise HouseFileError(f"{self._key(key)} needs its unit, such as “{typed} kg” or “°C”.")
         try:
-            return parse_quantity(typed, kind, "kg" if kind == "mass" else "degC")
+            return parse_quantity(typed, kind, KINDS[kind].stored_unit)
         except QuantityError as error:
             raise HouseFileError(f"{self._key(key)}: {error}") from error
 
@@ -116,11 +117,14 @@ class StaffPlan:
 
 @dataclass(frozen=True)
 class RetortPlan:
+    """A machine; `figures` is what the file says of it beyond what it must, by column."""
+
     name: str
     code: str
     area: str
     mass_limit_kg: Decimal
     sweep_limit_c: Decimal
+    figures: dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -234,8 +238,25 @@ def _retort(table: Table) -> RetortPlan:
         area=table.text("area"),
         mass_limit_kg=table.quantity("mass_limit", "mass"),
         sweep_limit_c=table.quantity("sweep_limit", "temperature"),
+        figures=_figures(table),
     )
     table.done()
+    return found
+
+
+def _figures(table: Table) -> dict[str, Any]:
+    """What a house may say of a machine, or leave out."""
+    there = table.values.keys()
+    found: dict[str, Any] = {key: table.text(key) for key in ("serial", "fuel") if key in there}
+    for key in ("burner_kw", "earlier_hours", "earlier_cycles"):
+        if key in there:
+            found[key] = table.whole(key)
+    for key in ("primary_volume", "secondary_volume"):
+        if key in there:
+            litres = table.quantity(key, "volume")
+            found[f"{key}_m3"] = (litres / 1000).quantize(TEN_THOUSANDTH)
+    if "heavy_from" in there:
+        found["heavy_from_kg"] = table.quantity("heavy_from", "mass")
     return found
 
 

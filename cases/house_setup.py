@@ -139,6 +139,7 @@ def _add_retort(added: Added, plan: RetortPlan, permit: PermitToOperate) -> None
             name=plan.name,
             mass_limit_kg=plan.mass_limit_kg,
             sweep_limit_c=plan.sweep_limit_c,
+            **plan.figures,
         ),
     )
 

@@ -181,6 +181,8 @@ def minimum(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
         return
     yield from _kept(record, limit, means.below(float(limit.value)), means.lowest(), window)
     if means.not_judged_s > 0:
+        # What the permit allows between two readings, at burner off for instance, asks nobody.
+        is_long = any(gap.seconds > record.distance_s(rules) for gap in line.gaps)
         yield Finding(
             "means_not_judged",
             "Means that cannot be judged",
@@ -189,7 +191,7 @@ def minimum(record: RunRecord, rules: PermitRules) -> Iterator[Finding]:
             citation=cited(limit),
             value=means.not_judged_s / 60,
             unit="minute",
-            needs_settling=True,
+            needs_settling=is_long,
         )
 
 

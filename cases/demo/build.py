@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from cases import house_file, house_setup
-from cases.demo import diary
+from cases.demo import diary, machines
 from cases.demo.hands import Hands
 from cases.demo.life import Life, Moments
 from cases.demo.people import FOLDER, Person, course, people
@@ -27,7 +27,9 @@ def house(at: datetime, now: datetime) -> Hands:
         added = house_setup.set_up(
             plan, lambda member: Credentials(member.password, member.pin), for_demo=True
         )
-        return Hands(added.facility, plan)
+        hands = Hands(added.facility, plan)
+        machines.prepare(hands, now)
+    return hands
 
 
 def plan_of(now: datetime) -> house_file.HousePlan:
@@ -66,7 +68,7 @@ def _moments(
         charge, retort = slot.at, hands.retorts[slot.retort]
     if person.charged_minutes_ago:
         charge = now - timedelta(minutes=person.charged_minutes_ago)
-        retort = hands.retorts[person.until == "cooling"]
+        retort = hands.retorts[person.until == "in_retort"]
     if person.hours_ago is not None:
         arrival = now - timedelta(hours=person.hours_ago)
         return Moments(

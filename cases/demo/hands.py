@@ -22,9 +22,20 @@ class Hands:
     def __init__(self, facility: Facility, plan: HousePlan) -> None:
         self.facility = facility
         self.signatures = {m.staff_code: sign(facility, m.staff_code, m.pin) for m in plan.staff}
-        self.retorts = list(Retort.objects.filter(facility=facility).order_by("name"))
+        self.retorts: list[Retort] = []
+        self.reread()
         self._serial = count(1)
         self._disc = count(2101)
+
+    def reread(self) -> None:
+        """Read the retorts, with what their permit says now."""
+        rows = Retort.objects.filter(facility=self.facility).select_related("permit", "place")
+        self.retorts = list(rows.order_by("name"))
+
+    @property
+    def logged(self) -> Retort:
+        """The retort whose temperatures a data logger writes; the others are read by hand."""
+        return self.retorts[1]
 
     def __getitem__(self, code: str) -> Signature:
         return self.signatures[code]

@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from cases import acts, death, device_rules, hold_acts, house_rules, papers, things
+from cases import acts, death, device_rules, hold_acts, papers, things
 from cases.corrections import correct
-from cases.demo import disputes, families, scans
+from cases.demo import at_machine, disputes, families, scans
 from cases.demo.diary import next_working_day
-from cases.demo.hands import Hands, celsius
+from cases.demo.hands import Hands
 from cases.demo.people import Course, Person
 from cases.demo.statements import SLIPS, STATEMENTS, answer, give_back, list_things
 from cases.errors import StepRefused
@@ -25,8 +25,6 @@ from cases.taking import take
 from cases.waits import kinds_on_file
 from crematory import clock
 from crematory.models import Role
-from retort_log.acts import record_reading
-from retort_log.fitness import state_fitness
 from retort_log.models import Retort
 
 Times = Iterator[datetime]
@@ -36,9 +34,13 @@ STAGED = (
     "papers_at_charge",
     "labels_stand",
     "retort_fit",
+    "upkeep_current",
+    "permitted_hours",
     "charging_temperature",
+    "not_interrupted",
     "readings_cover",
     "cool_enough",
+    "findings_settled",
 )
 
 
@@ -59,6 +61,7 @@ class Moments:
 class Life:
     """One person's way, as `people.toml` tells it."""
 
+    person: Person
     case: Case
     disc: str
     hands: Hands
@@ -72,11 +75,16 @@ class Life:
         self.at = moments.arrival
         grams = {"f": 1900, "m": 2600}.get(person.sex, 2200) + (index * 97) % 480
         self.remains_kg = Decimal(person.remains_kg or Decimal(grams) / 1000)
+        self.is_logged = self.retort == hands.logged
 
     def after(self, minutes: int) -> datetime:
         """Move on by so many minutes."""
         self.at += timedelta(minutes=minutes)
         return self.at
+
+    def minute(self, minute: int) -> datetime:
+        """Return the time of a minute of the run, counted from the charge."""
+        return self.moments.charge + timedelta(minutes=minute)
 
     # Who signs
 
@@ -344,81 +352,6 @@ class Life:
         self.disc = self.hands.next_disc()
         yield self.after(20)
 
-    def preheat(self) -> Times:
-        self.at = self.moments.charge
-        course, slips = self.course, self.person.slips
-        if "retort_fit" in slips:
-            yield self._minute(-50)
-            yield from self._out_of_use()
-        if "papers_at_charge" in slips:
-            yield self._minute(-70)
-            self._asked_for_more()
-        yield from self._read(-60, course.preheat_too_cold)
-        if "charging_temperature" in slips:
-            yield self._minute(course.preheat_too_cold)
-            self.refused("charge", STATEMENTS["charge"](self), "charging_temperature")
-        yield from self._read(course.preheat_too_cold, 0)
-
-    def _asked_for_more(self) -> None:
-        """The manager lets the house ask for one more paper, and takes it back at once."""
-        manager, token = self.hands["MG1"], self.hands.token
-        house_rules.add(manager, token(), "document.add", ["identification"])
-        self.refused("charge", STATEMENTS["charge"](self), "papers_at_charge")
-        house_rules.take_back(manager, token(), "document.add")
-
-    def _out_of_use(self) -> Times:
-        manager = self.hands["MG1"]
-        state_fitness(self.retort, manager, is_fit=False, reason="door seal torn")
-        yield self._minute(-45)
-        self.refused("charge", STATEMENTS["charge"](self), "retort_fit")
-        yield self._minute(-34)
-        state_fitness(self.retort, manager, is_fit=True, reason="door seal replaced and seen tight")
-
-    def burn(self) -> Times:
-        course = self.course
-        late = course.entered_late if "readings_cover" in self.person.slips else ()
-        yield from self._read(0, course.burner_off, skip=late)
-        self.at = self._minute(course.burner_off)
-        if not late:
-            return
-        yield self.at
-        self.refused("burner_off", STATEMENTS["burner_off"](self), "readings_cover")
-        yield self.after(2)
-        for minute, primary, secondary in course.between(late[0], late[-1] + 1):
-            self._record(minute, primary, secondary, at=self._minute(minute))
-
-    def cool(self) -> Times:
-        course = self.course
-        yield from self._read(course.burner_off, course.too_hot)
-        if "cool_enough" in self.person.slips:
-            yield self._minute(course.too_hot)
-            self.refused("recover", STATEMENTS["recover"](self), "cool_enough")
-        yield from self._read(course.too_hot, course.recovered)
-        self.at = self._minute(course.recovered)
-
-    def _minute(self, minute: int) -> datetime:
-        return self.moments.charge + timedelta(minutes=minute)
-
-    def _read(self, start: int, end: int, skip: tuple[int, ...] = ()) -> Times:
-        for minute, primary, secondary in self.course.between(start, end):
-            if minute not in skip:
-                yield self._minute(minute)
-                self._record(minute, primary, secondary)
-
-    def _record(
-        self, minute: int, primary: int, secondary: int, at: datetime | None = None
-    ) -> None:
-        record_reading(
-            self.retort,
-            self.hands.member(self.operator()),
-            celsius(primary, self.index, minute),
-            celsius(secondary, self.index, minute),
-            at,
-        )
-
-    def rest(self) -> Times:
-        yield self.after(22)
-
     def label_remains(self) -> Times:
         yield self.after(19)
         for _ in range(2 if self.person.keepsake else 1):
@@ -450,10 +383,10 @@ PATH: tuple[tuple[str, Callable[[Life], Times]], ...] = (
     ("authorize", Life.papers),
     ("clear_devices", Life.devices),
     ("assign_disc", Life.tag),
-    ("charge", Life.preheat),
-    ("burner_off", Life.burn),
-    ("recover", Life.cool),
-    ("process", Life.rest),
+    ("charge", at_machine.preheat),
+    ("burner_off", at_machine.burn),
+    ("recover", at_machine.cool),
+    ("process", at_machine.rest),
     ("contain", Life.label_remains),
     ("release", Life.wait_for_family),
 )

@@ -48,6 +48,10 @@ class Person:
     scanned: bool = False
     shipped: bool = False
     died_known: str = "exact"
+    # What happens in the run: "dip", "gap", "power_cut" or "smoke"; "" where nothing does.
+    run: str = ""
+    rests: int = 22  # minutes on the tray before the remains are processed
+    weighed_kg: str = ""  # what the scale was read as at first: another person's mass
 
     @property
     def mass_kg(self) -> Decimal:
@@ -65,13 +69,20 @@ class Course:
     preheat_too_cold: int
     readings: tuple[tuple[int, int, int], ...]
     entered_late: tuple[int, ...]
+    beside_logger: tuple[int, ...]
+    looked_in: int
+    events: dict[str, int]
+    gap: tuple[int, int]
+    dip: tuple[int, int]
+    dip_c: int
 
     def between(self, start: int, end: int) -> list[tuple[int, int, int]]:
         """Return the readings of these minutes, the end not counted."""
         return [reading for reading in self.readings if start <= reading[0] < end]
 
 
-def _load(name: str) -> dict[str, Any]:
+def load(name: str) -> dict[str, Any]:
+    """Return what a file in `demo_data/` says."""
     return tomllib.loads((FOLDER / name).read_text(encoding="utf-8"))
 
 
@@ -82,22 +93,19 @@ def _person(table: dict[str, Any]) -> Person:
 
 def people() -> list[Person]:
     """Return everybody in `people.toml`, in the file's order."""
-    return [_person(table) for table in _load("people.toml")["person"]]
+    return [_person(table) for table in load("people.toml")["person"]]
 
 
 def walker() -> Person:
     """Return the person of the walk."""
-    return _person(_load("walk.toml"))
+    return _person(load("walk.toml"))
 
 
 def course() -> Course:
     """Return the course of a run."""
-    data = _load("run.toml")
-    return Course(
-        burner_off=data["burner_off"],
-        recovered=data["recovered"],
-        too_hot=data["too_hot"],
-        preheat_too_cold=data["preheat_too_cold"],
-        readings=tuple((m, p, s) for m, p, s in data["readings"]),
-        entered_late=tuple(data["entered_late"]),
-    )
+    data = load("run.toml")
+    return Course(**{key: _tuples(value) for key, value in data.items()})
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(_tuples(item) for item in value) if isinstance(value, list) else value

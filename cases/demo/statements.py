@@ -279,7 +279,10 @@ SLIPS: dict[str, Slip] = {
     "processor_empty": lambda life, facts: replace(facts, processor_was_empty=False),
     "metal_settled": lambda life, facts: replace(facts, metal_fate=""),
     "mass_plausible": lambda life, facts: replace(
-        facts, mass_kg=Decimal("12.4"), acceptance=None, acceptance_reason=""
+        facts,
+        mass_kg=Decimal(life.person.weighed_kg or "12.4"),
+        acceptance=None,
+        acceptance_reason="",
     ),
     "masses_add_up": lambda life, facts: _one_container(
         facts, mass_kg=life.remains_kg - Decimal("0.4")

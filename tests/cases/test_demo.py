@@ -21,11 +21,13 @@ from chain_of_custody.models import CustodyEntry, Place, Placement
 from chain_of_custody.trail import facts_of
 from chain_of_custody.verify import verify
 from crematory.models import Facility
-from retort_log import selectors
-from retort_log.models import Reading, Retort
+from retort_log import events, recorded, settling
+from retort_log.models import LoggerFile, Reading, Retort, Run, RunEvent, UpkeepDone
+from retort_log.run_life import Phase
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 NOW = datetime(2026, 3, 11, 18, 40, tzinfo=UTC)
+pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(scope="module")
@@ -66,13 +68,68 @@ def test_some_acts_were_recorded_late(house: Facility) -> None:
         for entry in CustodyEntry.objects.all()
         if entry.recorded_at - entry.happened_at > timedelta(minutes=20)
     ]
-    assert set(late) == {"process", "record_reading"}
+    assert set(late) == {"process", "record_reading", "upkeep"}
 
 
-def test_one_hold_stands_and_one_was_lifted(house: Facility) -> None:
+def test_some_holds_stand_and_some_were_lifted(house: Facility) -> None:
     holds = Hold.objects.filter(kind="other")
-    assert holds.filter(lifted_at=None).count() == 1
-    assert holds.exclude(lifted_at=None).count() == 1
+    assert holds.filter(lifted_at=None).count() == 3
+    assert holds.exclude(lifted_at=None).count() == 3
+
+
+def test_exchanged_weights_are_found_held_and_explained_by_a_manager(house: Facility) -> None:
+    refused = CustodyEntry.objects.filter(act="process", outcome="refused")
+    found = [e.case for e in refused if "mass_plausible" in facts_of(e)["reasons"]]
+    pairs = [case for case in found if case and case.holds.filter(kind="other").exists()]
+    assert {(case.sex, case.stage) for case in pairs} == {
+        ("m", "contained"),
+        ("f", "processed"),
+        ("m", "recovered"),
+        ("f", "recovered"),
+    }
+    for case in pairs:
+        hold = case.holds.get()
+        assert "exchanged" in hold.ground
+        assert (hold.lifted_at is None) == (case.stage == "recovered")
+
+
+def test_what_is_planted_in_runs_is_found_and_settled_or_waits(house: Facility) -> None:
+    waiting: dict[str, set[str]] = {}
+    for run in Run.objects.all():
+        for found in settling.found_of(run, NOW):
+            if found.finding.needs_settling:
+                word = "settled" if found.settled else f"open, {run.case.stage}"
+                waiting.setdefault(found.finding.code, set()).add(word)
+                assert run.retort.name == "Retort 2"
+    assert waiting == {
+        "below_minimum": {"settled", "open, recovered"},
+        "gap_in_record": {"settled", "open, in_retort"},
+        "means_not_judged": {"settled"},
+    }
+
+
+def test_one_retort_is_read_by_a_logger_and_kept_up_like_the_others(house: Facility) -> None:
+    assert {file.logger.retort.name for file in LoggerFile.objects.all()} == {"Retort 2"}
+    assert all(file.taken > 300 and file.refused == 0 for file in LoggerFile.objects.all())
+    kinds = {"inspection", "thermocouple", "lining"}
+    for retort in Retort.objects.all():
+        assert set(UpkeepDone.objects.filter(retort=retort).values_list("kind", flat=True)) == kinds
+        figures = (retort.secondary_volume_m3, retort.burner_kw, retort.heavy_from_kg)
+        assert all(figures)
+    assert Run.objects.filter(charge_mass_kg__gte=Retort.objects.all()[0].heavy_from_kg).exists()
+
+
+def test_every_run_has_its_events(house: Facility) -> None:
+    for run in Run.objects.exclude(ended_at=None):
+        kinds = {event.kind for event in events.events_of(run)}
+        assert kinds >= {"preheat_begun", "burner_lit", "repositioned", "door_opened"}
+    special = set(RunEvent.objects.values_list("kind", flat=True))
+    assert special >= {"interrupted", "resumed", "visible_emission", "fault"}
+
+
+def test_one_retort_is_left_for_whoever_tries_it(house: Facility) -> None:
+    phases = [events.now_at(retort, NOW).phase for retort in Retort.objects.order_by("name")]
+    assert phases == [Phase.COOLING, Phase.BURNING, Phase.CLEAR]
 
 
 def test_one_dispute_stands_and_the_others_were_settled_by_papers(house: Facility) -> None:
@@ -94,11 +151,11 @@ def test_corrections_returns_and_shipments_happened(house: Facility) -> None:
 
 
 def test_readings_reach_up_to_now(house: Facility) -> None:
-    for retort in Retort.objects.all():
-        newest = selectors.newest_reading(retort, NOW)
+    for run in Run.objects.filter(ended_at=None):
+        newest = recorded.newest(run.retort, "secondary", NOW)
         assert newest is not None
         assert NOW - newest.at <= timedelta(minutes=15)
-        assert not Reading.objects.filter(at__gt=NOW).exists()
+    assert not Reading.objects.filter(at__gt=NOW).exists()
 
 
 def test_waiting_period_and_expired_certificate_are_seen_now(house: Facility) -> None:

@@ -46,10 +46,12 @@ def test_sets_up_everything_and_records_it() -> None:
     added = set_up(real_house())
     facility = Facility.objects.get()
     kinds = ("bay", "tray", "shelf", "retort")
-    assert [Place.objects.filter(kind=kind).count() for kind in kinds] == [12, 6, 24, 2]
+    assert [Place.objects.filter(kind=kind).count() for kind in kinds] == [12, 6, 24, 3]
     assert facility.staff.count() == 6
     limited = Retort.objects.get(name="Retort 2")
     assert (str(limited.mass_limit_kg), str(limited.sweep_limit_c)) == ("158.757", "426.67")
+    figures = (limited.secondary_volume_m3, limited.heavy_from_kg, limited.earlier_cycles)
+    assert [str(figure) for figure in figures] == ["1.9822", "127.006", "1012"]
     assert str(limited.permit.charging_temperature_c) == "760.00"
     entry = CustodyEntry.objects.get()
     assert entry.act == "set_up"

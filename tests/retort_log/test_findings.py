@@ -156,9 +156,18 @@ def test_a_gap_is_told_and_means_across_it_are_not_judged() -> None:
     assert (gap.value, gap.limit, gap.is_breach) == (30, 5, True)
     assert gap.intervals == ((AT + timedelta(minutes=100), AT + timedelta(minutes=130)),)
     assert the("means_not_judged", found).value == pytest.approx(90)
+    assert the("means_not_judged", found).needs_settling
     assert the("below_minimum", found).since == AT + timedelta(minutes=60)
     not_stated = findings(record(240, {"secondary": holed}), HOURLY)
     assert not the("gap_in_record", not_stated).is_breach
+
+
+def test_a_last_reading_as_old_as_the_permit_allows_leaves_nothing_to_settle() -> None:
+    one = record(125, {"secondary": read(120, lambda m: 1700.0)})
+    rules = replace(HOURLY, recording_interval=limit("15", "minute"))
+    found = findings(one, rules)
+    assert the("means_not_judged", found).value == pytest.approx(5)
+    assert not any(finding.needs_settling for finding in found)
 
 
 def test_hand_readings_fill_a_recorder_s_gap() -> None:
