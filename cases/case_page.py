@@ -16,6 +16,7 @@ from cases import (
     law_questions,
     papers,
     radiation,
+    read_before,
     right,
     things,
     waits,
@@ -34,6 +35,8 @@ from crematory.models import StaffMember
 # Gates that may ask what the law makes depend on an answer.
 PAPER_GATES = ("papers_at_receipt", "documents_on_file", "papers_at_charge")
 LABEL_GATES = {"label_scanned", "label_disc_scanned"}
+PLACE_GATES = {"free_bay", "free_tray", "free_shelf"}
+Printed = tuple[str, Paper, bool, bool]
 # What gates and page read of the case.
 FETCHED = (
     *right.FETCHED,
@@ -87,7 +90,7 @@ def label_needed(case: Case, gates: list[Verdict]) -> papers.Kind | None:
     return papers.KINDS["label"] if refused else None
 
 
-def printed(case: Case) -> list[tuple[str, Paper, bool, bool]]:
+def printed(case: Case) -> list[Printed]:
     """Return the papers that were printed, newest first: title, by hand, superseded."""
     titles = {name: kind.title for name, kind in papers.KINDS.items()}
     rows = case_rows.printed(case)
@@ -97,7 +100,8 @@ def printed(case: Case) -> list[tuple[str, Paper, bool, bool]]:
 def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
     """Return all that the page shows to this member; `changes` are when time alone changes it."""
     case_rows.fetch(case)
-    ahead = next_step(case.stage)
+    ahead, papers_printed, run = next_step(case.stage), printed(case), run_facts(case, now)
+    _read_for_gates(case, ahead, papers_printed)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
     answer = may_cremate(case, now, gates)
     entries = case_rows.steps_taken(case)
@@ -116,9 +120,9 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         "meanwhile": holds.meanwhile(case.stage),
         "path": path(case, entries),
         "can_return": case.stage in STEPS["return_uncremated"].stages_from,
-        "run_facts": run_facts(case, now),
+        "run_facts": run,
         "printable": papers.available(case),
-        "printed": printed(case),
+        "printed": papers_printed,
         "clocks": [Shown(clock, now) for clock in clocks],
         "changes": [
             *(verdict.passes_at for verdict in verdicts),
@@ -128,6 +132,18 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         **_on_record(case, now),
         **_may(case, member),
     }
+
+
+def _read_for_gates(case: Case, ahead: Step | None, shown: list[Printed]) -> None:
+    """Read once what several gates look into."""
+    gates = frozenset(ahead.gates if ahead else ())
+    superseded = frozenset(paper.number for _, paper, _, is_old in shown if is_old)
+    read_before.read(
+        case,
+        superseded,
+        labels=not gates.isdisjoint(LABEL_GATES),
+        places=not gates.isdisjoint(PLACE_GATES),
+    )
 
 
 def _of_the_law(case: Case, member: StaffMember) -> dict[str, Any]:

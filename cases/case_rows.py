@@ -33,6 +33,19 @@ _KINDS = {
     ),
     "holds": _of_case("cases.Hold", "cases_hold", "r.opened_at"),
 }
+# Of which kinds there are any: most cases have rows of few.
+_ANY = Written(
+    "SELECT"
+    " EXISTS (SELECT 1 FROM cases_rightholder r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_ranknamed r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_authorityreview r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_waitground r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_recipient r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_deviceanswer r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_personalthing r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_thingslookedfor r WHERE r.case_id = %s),"
+    " EXISTS (SELECT 1 FROM cases_hold r WHERE r.case_id = %s)"
+)
 _DOCUMENTS = Written(
     "SELECT {r}, {u} FROM cases_document r"
     " LEFT JOIN chain_of_custody_upload u ON u.id = r.upload_id"
@@ -106,8 +119,10 @@ def case_of(facility: Facility, number: str) -> Case:
     for case, disc, delivery, rules in _CASE(facility.pk, wanted):
         case.facility = facility
         case.judged_under = rules
-        for row in filter(None, (disc, delivery)):
-            row.case = case
+        for name, row in (("disc", disc), ("delivery", delivery)):
+            case._state.fields_cache[name] = row
+            if row is not None:
+                row.case = case
         found: Case = case
         return found
     raise selectors.not_known(wanted)
@@ -120,8 +135,10 @@ def files_waiting(case: Case) -> int:
 
 def fetch(case: Case) -> None:
     """Read what gates and page look at; the case then answers for it without the database."""
-    for name, written in _KINDS.items():
-        rows = [row for (row,) in written(case.pk)]
+    for (name, written), is_any in zip(
+        _KINDS.items(), _ANY(*[case.pk] * len(_KINDS))[0], strict=True
+    ):
+        rows = [row for (row,) in written(case.pk)] if is_any else []
         for row in rows:
             row.case = case
         _known(case, name, rows)

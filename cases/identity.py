@@ -6,12 +6,12 @@ disc is then the identity, so such a correction is a manager's and marked in its
 """
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import QuerySet
-
+from cases import read_before
 from cases.errors import ActRefused
 from cases.models import Case
 from chain_of_custody.models import CustodyEntry
@@ -24,9 +24,13 @@ IDENTITY = {"decedent_name": "name", "born_on": "date of birth"}
 COMPARISONS = ("receive", "compare_band")
 
 
-def _entries(case: int) -> QuerySet[Any]:
+def _entries(case: Case) -> Iterable[CustodyEntry]:
+    acts = ("correct", *COMPARISONS)
+    read = read_before.entries(case, *acts)
+    if read is not None:
+        return read
     return CustodyEntry.objects.filter(
-        case=case, outcome=CustodyEntry.Outcome.DONE, act__in=("correct", *COMPARISONS)
+        case=case, outcome=CustodyEntry.Outcome.DONE, act__in=acts
     ).order_by("-sequence")
 
 
@@ -41,7 +45,7 @@ def uncompared(case: Case) -> tuple[CustodyEntry, str] | None:
 def _corrected(case: Case) -> list[tuple[CustodyEntry, str]]:
     """All corrections of who the person is since the last comparison, the newest first."""
     found: list[tuple[CustodyEntry, str]] = []
-    for entry in _entries(case.pk):
+    for entry in _entries(case):
         if entry.act in COMPARISONS:
             return found
         field = json.loads(entry.payload)["facts"]["field"]

@@ -1,10 +1,11 @@
 """Personal things: what stands on the list, what is to be given back, and what was."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
+from cases import read_before
 from cases.models import Case, PersonalThing, ThingReturned, ThingsReceipt
 from cases.names import fold
 from chain_of_custody.models import CustodyEntry
@@ -63,16 +64,22 @@ def is_looked_for(case: Case) -> bool:
 
     The trail says in which order; before the person came nobody could look.
     """
-    entries = CustodyEntry.objects.filter(
-        case=case, act__in=("receive", "correct", "list_things"), outcome="done"
-    ).order_by("-sequence")
-    for act, payload in entries.values_list("act", "payload"):
-        facts = json.loads(payload)["facts"]
-        if act == "receive" or facts.get("field") == "belongings":
+    for entry in _entries(case):
+        facts = json.loads(entry.payload)["facts"]
+        if entry.act == "receive" or facts.get("field") == "belongings":
             return False
         if facts.get("list_is_complete"):
             return True
     return False
+
+
+def _entries(case: Case) -> Iterable[CustodyEntry]:
+    acts = ("receive", "correct", "list_things")
+    read = read_before.entries(case, *acts)
+    if read is not None:
+        return read
+    entries = CustodyEntry.objects.filter(case=case, act__in=acts, outcome="done")
+    return entries.only("act", "payload").order_by("-sequence")
 
 
 def hand_out(

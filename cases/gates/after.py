@@ -9,7 +9,6 @@ from cases.gates import discs, labels
 from cases.gates.base import Answer, Situation, asked, gate, passed, refused, shown
 from cases.names import is_same_name
 from cases.plausible import expected_for
-from chain_of_custody.models import Paper
 from crematory.models import Role
 from retort_log import settling
 from retort_log.containers import Fit, fit
@@ -153,8 +152,7 @@ def containers_sealed(s: Situation) -> Answer:
 @gate("Label on each container says what is so")
 def labels_stand(s: Situation) -> Answer:
     fixed = labels.on_containers(s.case)
-    papers = Paper.objects.filter(case=s.case, number__in=fixed, superseded__isnull=False)
-    stale = set(papers.values_list("number", flat=True))
+    stale = labels.superseded(s.case, fixed)
     which = [str(position) for position, number in enumerate(fixed, start=1) if number in stale]
     if not which:
         return passed()

@@ -3,7 +3,7 @@
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from cases import holds, identity, right, scans
+from cases import holds, identity, read_before, right, scans
 from cases.authority import Outcome, explain
 from cases.gates.base import (
     Answer,
@@ -120,11 +120,16 @@ def _free(facility: int, kind: str) -> QuerySet[Place]:
     return free.exclude(pk__in=taken)
 
 
+def _is_any_free(s: Situation, kind: str) -> bool:
+    before = read_before.of(s.case)
+    return kind in before.free if before else _free(s.case.facility_id, kind).exists()
+
+
 def _place_answer(s: Situation, kind: str) -> Answer:
     """Answer for a gate that needs a free place of this kind."""
     label = Place.Kind(kind).label
     if s.facts is None:
-        if _free(s.case.facility_id, kind).exists():
+        if _is_any_free(s, kind):
             return asked(f"Choose a free {label}.")
         return refused(f"No {label} is free.", "make one free, or a manager adds one")
     if _free(s.case.facility_id, kind).filter(pk=s.facts.place.pk).exists():

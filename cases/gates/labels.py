@@ -13,7 +13,7 @@ import json
 
 from django.db.models import Exists, OuterRef, Prefetch
 
-from cases import scans
+from cases import read_before, scans
 from cases.gates.base import Answer, Situation, refused, wrong_person
 from cases.models import Case
 from chain_of_custody.models import CustodyEntry, Paper
@@ -87,10 +87,27 @@ def read(s: Situation, scan: str) -> Answer | None:
 
 def on_containers(case: Case) -> list[str]:
     """Return the paper number of the label on each container of remains, as read there last."""
-    entries = CustodyEntry.objects.filter(case=case, act__in=("contain", "relabel"))
-    entry = entries.filter(outcome=CustodyEntry.Outcome.DONE).order_by("-sequence").first()
+    entry = _newest_labelling(case)
     stated = json.loads(entry.payload)["facts"].get("containers", []) if entry else []
     return [container.get("label_scan", "") for container in stated]
+
+
+def _newest_labelling(case: Case) -> CustodyEntry | None:
+    acts = ("contain", "relabel")
+    read_once = read_before.entries(case, *acts)
+    if read_once is not None:
+        return next(iter(read_once), None)
+    entries = CustodyEntry.objects.filter(case=case, act__in=acts)
+    return entries.filter(outcome=CustodyEntry.Outcome.DONE).order_by("-sequence").first()
+
+
+def superseded(case: Case, numbers: list[str]) -> set[str]:
+    """Return which of these labels no longer say what is so."""
+    before = read_before.of(case)
+    if before is not None:
+        return set(before.superseded.intersection(numbers))
+    papers = Paper.objects.filter(case=case, number__in=numbers, superseded__isnull=False)
+    return set(papers.values_list("number", flat=True))
 
 
 def _no_label(s: Situation, scan: str) -> Answer:

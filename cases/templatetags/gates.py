@@ -1,6 +1,6 @@
 """How pages show the answers of gates: a page asks a dozen, so each is one tag."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from html import escape
 
 from django import template
@@ -17,6 +17,13 @@ ROW = (
     '<span class="gate-name">{title}</span>{more}</div></li>'
 )
 WAY = '<p class="gate-settle"><a class="btn btn-quiet" href="{address}">{words}</a></p>'
+
+
+@register.simple_tag
+def gate_rows(gates: Iterable[Verdict], case: Case, above: Collection[str] = ()) -> SafeString:
+    """`{% gate_rows gates case above %}`: all gates of a step, a row each."""
+    rows = (gate_row(gate, case, above) for gate in gates)
+    return mark_safe("".join(rows))  # noqa: S308 - every part is escaped
 
 
 @register.simple_tag

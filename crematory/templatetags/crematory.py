@@ -66,7 +66,13 @@ def bar(context: Context, autofocus: bool = False) -> SafeString:
 @register.simple_tag
 def mark(name: str) -> SafeString:
     """`{% mark "refused" %}`: one of the drawn marks; the word stands beside it."""
-    return unchanging("_mark.html", name=name)
+    return unchanging("_mark.html", name=name) if settings.DEBUG else _mark(name)
+
+
+@lru_cache(maxsize=64)
+def _mark(name: str) -> SafeString:
+    """A mark has no words: it is rendered once a process, whatever the language."""
+    return render_to_string("_mark.html", {"name": name})
 
 
 @register.simple_tag
@@ -100,6 +106,10 @@ class Times:
     def when(self, value: datetime) -> str:
         """As the filter `when`."""
         return _when(value.astimezone(UTC), self._zone, self._language)
+
+    def day(self, value: date, form: str = "j M Y") -> str:
+        """A day without a time of day, as the filter `date` writes it."""
+        return _day(value, form, self._language)
 
     def ago(self, value: datetime) -> str:
         """As the filter `ago`."""
@@ -149,6 +159,12 @@ def _when(value: datetime, active: tzinfo, language: str | None) -> str:
     if zone.startswith(("+", "-")):
         zone = f"UTC{zone}"
     return f"{date_format(local.date(), 'D j M Y')} {local:%H:%M} {zone}"
+
+
+@lru_cache(maxsize=4096)
+def _day(value: date, form: str, language: str | None) -> str:
+    """A day in words, kept, as times are."""
+    return date_format(value, form)
 
 
 def long_day(value: date) -> str:
