@@ -3,6 +3,7 @@
 from typing import Any
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
@@ -11,6 +12,7 @@ from crematory.models import StaffMember
 from retort_log.models import Reading, Retort
 from tests import cast
 from tests.cases.pages import browser, url
+from tests.retort_log.logger_logs import raw
 
 pytestmark = pytest.mark.django_db
 ENDLESS = "9" * 5000  # more digits than Python reads as a number
@@ -53,6 +55,31 @@ def _read(retort: Retort, member: StaffMember, at: str) -> int:
     data = {"primary": "100", "secondary": "100", "at": at}
     page = reverse("cases:reading", args=[retort.place.code])
     return browser(member).post(page, data).status_code
+
+
+@pytest.mark.parametrize("typed", [ENDLESS, "NaN", "1e999999", "-1", "٣", "\x00", "fe80::1%1", " "])
+@pytest.mark.parametrize("name", ["host", "port", "primary-register", "primary-scale"])
+def test_a_controller_that_nobody_has(
+    retort: Retort, manager: StaffMember, name: str, typed: str
+) -> None:
+    data = {"host": "127.0.0.1", "port": 1, "device_id": 1, "every_s": 1, "do": "ask"}
+    data |= {"primary-register": "0", "primary-unit": "degC", "primary-scale": "1", name: typed}
+    answer = browser(manager).post(reverse("cases:controller", args=[retort.place.code]), data)
+    assert answer.status_code in (200, 422)
+
+
+@pytest.mark.parametrize("typed", [ENDLESS, "-1", "x\x00", "../../etc/passwd", "2024-03-10T02:30"])
+@pytest.mark.parametrize(
+    "name", ["zone", "time_column", "start", "channel:1", "unit:1", "repeated_hour", "shown"]
+)
+def test_answers_about_a_file_that_nobody_gave(
+    retort: Retort, operator: StaffMember, name: str, typed: str
+) -> None:
+    client, page = browser(operator), reverse("cases:log", args=[retort.place.code])
+    file = SimpleUploadedFile("../a\r\nb\u202e.csv", raw("elapsed.csv"))
+    address = client.post(page, {"name": "panel", "file": file}).headers["Location"]
+    assert client.post(address, {"do": "take", name: typed}).status_code == 422
+    assert client.get(address).status_code == 200
 
 
 @pytest.mark.parametrize("charset", ["hex", "unicode_escape", "idna", "undefined", "punycode"])

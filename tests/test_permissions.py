@@ -13,9 +13,11 @@ from cases.models import Case
 from chain_of_custody import uploads_in
 from crematory import clock
 from crematory.models import Facility, StaffMember
-from retort_log.models import PermitToOperate, Retort
+from retort_log.logger_acts import take_from
+from retort_log.models import LoggerFile, PermitToOperate, Retort
 from tests import cast
 from tests.papers_in import picture
+from tests.retort_log.test_logger_acts import HOT, lines, sent
 
 pytestmark = pytest.mark.django_db
 
@@ -77,6 +79,16 @@ def a_reading(case: Case) -> list[Any]:
     if found is None:
         with clock.pinned(cast.START):
             found = cast.read(Retort.objects.filter(facility=case.facility)[0], cast.HOT)
+    return ["retort-1", found.pk]
+
+
+def a_log(case: Case) -> list[Any]:
+    """A logger's file that was taken in."""
+    found = LoggerFile.objects.filter(logger__retort__facility=case.facility).first()
+    if found is None:
+        retort = Retort.objects.filter(facility=case.facility)[0]
+        member = cast.member(case.facility, cast.OPERATOR)
+        found = take_from(retort, "panel", member, sent(lines(cast.START, HOT)))
     return ["retort-1", found.pk]
 
 
@@ -177,6 +189,16 @@ TABLE: dict[str, list[Row]] = {
     "cases:paper-text": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
     "cases:by-hand": [everybody(lambda case: [case.number, "NONE-1"], status=404)],
     "cases:correct-reading": [everybody(a_reading)],
+    "cases:log": [
+        Row(retort, 200, 200, 200, 404),
+        Row(retort, 403, 422, 422, 404, method="post"),
+    ],
+    "cases:log-look": [Row(lambda case: ["retort-1", "a" * 43], 403, 302, 302, 404)],
+    "cases:log-file": [Row(a_log, 200, 200, 200, 404)],
+    "cases:controller": [
+        Row(retort, 200, 200, 200, 404),
+        Row(retort, 403, 403, 422, 404, method="post"),
+    ],
     "cases:reading": [
         Row(retort, 403, 422, 422, 404, method="post"),
         everybody(retort, status=302, other=302),

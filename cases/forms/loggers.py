@@ -79,8 +79,9 @@ class BringForm(forms.Form):
         super().__init__(*args, **kwargs)
         if loggers:
             known = [(name, name) for name in loggers]
-            self.fields["logger"].choices = [*known, ("", "a new one")]  # type: ignore[attr-defined]
-            self.initial.setdefault("logger", loggers[0])
+            self.fields["logger"].choices = [("", "a new one"), *known]  # type: ignore[attr-defined]
+            # Which of several it is, nobody can tell from here.
+            self.initial.setdefault("logger", loggers[0] if len(loggers) == 1 else "")
         else:
             del self.fields["logger"]
             self.fields["name"].label = "Name of the logger"

@@ -204,6 +204,7 @@ class _Look:
             for column in self.seen.columns
         ]
         hour = form.data.get("repeated_hour") if form.is_bound else ""
+        asks_hour = bool(preview and preview["asks_repeated_hour"])
         context = {
             "retort": self.retort,
             "form": form,
@@ -213,7 +214,8 @@ class _Look:
             "columns": columns,
             "preview": preview,
             "refused": refused,
-            "asks_hour": bool(hour) or bool(preview and preview["asks_repeated_hour"]),
+            "asks_hour": bool(hour) or asks_hour,
+            "can_take": bool(preview and preview["new"]) and (bool(hour) or not asks_hour),
             "known": self.known,
             "is_anew": self.is_anew,
             "is_new_logger": self.logger is None,

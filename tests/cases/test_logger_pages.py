@@ -183,12 +183,14 @@ class TestAsked:
         address, page = look_at(as_operator, raw("clocks_back_once.csv"))
         page, data = settle(as_operator, address, page)
         assert "an hour came twice" in page.content.decode()
+        assert 'value="take"' not in page.content.decode()
         refused = take(as_operator, address, data)
         assert refused.status_code == 422
         assert "repeated_hour" in refused.context["form"].errors
         assert not LoggerFile.objects.exists()
         page, data = settle(as_operator, address, page, repeated_hour="second")
         assert page.context["preview"]["refused"] == 0
+        assert 'value="take"' in page.content.decode()
         assert "an hour came twice" in page.content.decode()
         take(as_operator, address, data)
         assert '"second"' in LoggerFile.objects.get().mapping
@@ -260,6 +262,15 @@ class TestAsked:
         assert page.context["preview"]["new"] > 0
         take(as_operator, address, data)
         assert LoggerFile.objects.count() == 1  # the very same file was taken before
+
+
+def test_one_logger_is_chosen_beforehand_and_of_several_none(
+    as_operator: Client, retort: Retort
+) -> None:
+    Logger.objects.create(retort=retort, name="panel")
+    assert as_operator.get(LOG).context["form"]["logger"].value() == "panel"
+    Logger.objects.create(retort=retort, name="stack")
+    assert as_operator.get(LOG).context["form"]["logger"].value() == ""
 
 
 class TestRefused:
