@@ -84,6 +84,7 @@ class Camera {
 
   take(text) {
     const field = this.field;
+    this.field = null; // the cursor goes on from here, not back
     this.dialog.close();
     field.value = text;
     field.dispatchEvent(new Event("input", { bubbles: true }));

@@ -264,10 +264,13 @@ function replace(form, html) {
 
 /* The network comes and goes */
 
+// Who is signed out is led to the page for signing in, which is no news of a retort.
+function isNews({ xhr, requestConfig }) {
+  return !xhr.responseURL || new URL(xhr.responseURL).pathname === new URL(requestConfig.path, location).pathname;
+}
+
 document.addEventListener("htmx:beforeSwap", (event) => {
-  // The page for signing in is no news of a retort.
-  const { xhr, requestConfig } = event.detail;
-  if (xhr.responseURL && new URL(xhr.responseURL).pathname === new URL(requestConfig.path, location).pathname) return;
+  if (isNews(event.detail)) return;
   event.detail.shouldSwap = false;
   meet({ result: "signed-out" });
   show();
@@ -275,7 +278,7 @@ document.addEventListener("htmx:beforeSwap", (event) => {
 
 document.addEventListener("htmx:afterRequest", (event) => {
   const { xhr, successful } = event.detail;
-  if (!successful || state.isSignedOut) return;
+  if (!successful || !isNews(event.detail)) return;
   HouseClock.hear(xhr.getResponseHeader("X-House-Now"), xhr.getResponseHeader("X-House-Zone"));
   meet({ result: "sent" });
   sendAll();

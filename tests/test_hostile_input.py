@@ -57,6 +57,22 @@ def _read(retort: Retort, member: StaffMember, at: str) -> int:
     return browser(member).post(page, data).status_code
 
 
+@pytest.mark.parametrize("typed", [ENDLESS, "-" + ENDLESS, "1e9", "9" * 18, "٣"])
+def test_a_moment_that_no_clock_gave(retort: Retort, operator: StaffMember, typed: str) -> None:
+    data = {"primary": "100", "secondary": "100", "stated_ms": typed}
+    client = browser(operator)
+    for name in ("reading", "event"):
+        address = reverse(f"cases:{name}", args=[retort.place.code])
+        assert client.post(address, data | {"kind": "fault", "note": "x"}).status_code == 422
+
+
+@pytest.mark.parametrize("typed", [ENDLESS, "-1", "101", "٣", "1 " * 5000, "\x00"])
+def test_opacity_that_no_eye_read(retort: Retort, operator: StaffMember, typed: str) -> None:
+    data = {"kind": "preheat_begun", "opacity": typed}
+    address = reverse("cases:event", args=[retort.place.code])
+    assert browser(operator).post(address, data).status_code == 422
+
+
 @pytest.mark.parametrize("typed", [ENDLESS, "NaN", "1e999999", "-1", "٣", "\x00", "fe80::1%1", " "])
 @pytest.mark.parametrize("name", ["host", "port", "primary-register", "primary-scale"])
 def test_a_controller_that_nobody_has(

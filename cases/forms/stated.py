@@ -4,12 +4,13 @@ from datetime import UTC, datetime, timedelta
 
 from django import forms
 
-from cases.forms.fields import EARLIEST_YEAR, LATEST_YEAR
+from cases.forms.fields import LATEST_YEAR
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 MS = timedelta(milliseconds=1)
+# No page ran before the first of these years: what states less is no such number.
 FIRST_MS, LAST_MS = (
-    (datetime(year, 1, 1, tzinfo=UTC) - EPOCH) // MS for year in (EARLIEST_YEAR, LATEST_YEAR)
+    (datetime(year, 1, 1, tzinfo=UTC) - EPOCH) // MS for year in (2020, LATEST_YEAR)
 )
 
 

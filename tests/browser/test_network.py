@@ -180,6 +180,17 @@ def test_a_step_keeps_what_was_typed_but_no_pin(
     assert Retort.objects.filter(runs__burner_off_at__isnull=False).count() == 0
 
 
+def test_who_goes_by_the_keyboard_keeps_the_place_when_news_come_in(page: Page) -> None:
+    page.locator("#tap-door_opened").focus()
+    with page.expect_response(lambda answer: answer.request.headers.get("hx-request") == "true"):
+        page.evaluate("() => htmx.trigger('#live [data-refresh]', 'entered')")
+    page.wait_for_timeout(300)
+    expect(page.locator("#tap-door_opened")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("#live")).to_contain_text("Olive Operator")
+    expect(page.locator("#outbox-news")).to_contain_text("door opened, recorded")
+
+
 def test_targets_are_large_enough_for_gloves(page: Page, live_server: Any) -> None:
     for path in ("/machine/", "/machine/retort-1/", "/machine/retort-2/"):
         page.goto(live_server.url + path)

@@ -68,7 +68,7 @@ class TestNextAction:
         as_operator.post(EVENTS, {"kind": "preheat_begun", "token": "t"})
         page = text_of(as_operator, MACHINE)
         assert "Preheating since" in page
-        assert 'action-big" href="#candidates"' in page
+        assert 'action-big" id="to-candidates" href="#candidates"' in page
         assert 'form="event-preheat_ended"' in page
 
     def test_burning_it_is_the_burner(self, as_operator: Client, burning: Case) -> None:
