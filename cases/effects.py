@@ -16,6 +16,7 @@ from chain_of_custody.models import Place, Placement, open_placement
 from crematory.signatures import Signature
 from retort_log import recorded
 from retort_log.models import Processing, Run
+from retort_log.permits import rules_of
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,8 @@ def assign_disc(case: Case, facts: Any, at: datetime) -> Moved:
 
 @effect
 def charge(case: Case, facts: Any, at: datetime) -> Moved:
-    reading = recorded.newest(facts.retort, "secondary", at)
+    chamber = rules_of(facts.retort.permit).charging_chamber
+    reading = recorded.newest(facts.retort, chamber, at)
     assert reading is not None  # the gate of the charging temperature has seen it
     Run.objects.create(
         case=case,

@@ -17,6 +17,7 @@ from crematory.written import Part, Written
 from retort_log import recorded, selectors
 from retort_log.doubts import FRESH
 from retort_log.models import Reading, ReadingCorrection, Run
+from retort_log.permits import rules_of
 
 _RUN = Written(
     "SELECT {u}, {r}, {t}, {c}, {v} FROM retort_log_run u"
@@ -60,6 +61,7 @@ class RunFacts:
     """The run, the notices that it needs, and the corrections of its readings."""
 
     run: Run
+    chamber: str  # whose temperature opened the charge
     notices: list[str]
     corrections: list[ReadingCorrection]
 
@@ -76,14 +78,16 @@ def run_facts(case: Case, now: datetime) -> RunFacts | None:
         end = run.ended_at or now
         corrections = list(_corrections(run.retort_id, run.charged_at - FRESH, end))
     units: UnitSystem = "us" if case.facility.units == "us" else "metric"
-    return RunFacts(run, _notices(run, units) if corrections else [], corrections)
+    chamber = rules_of(run.retort.permit).charging_chamber
+    notices = _notices(run, chamber, units) if corrections else []
+    return RunFacts(run, chamber, notices, corrections)
 
 
-def _notices(run: Run, units: UnitSystem) -> list[str]:
+def _notices(run: Run, chamber: str, units: UnitSystem) -> list[str]:
     opened = [r for r in (run.charge_reading, run.recovery_reading) if r is not None]
     stands = {row.pk: row for row in selectors.standing(opened)}
     found = (
-        _charge(run, _of(run.charge_reading, stands), units),
+        _charge(run, chamber, _of(run.charge_reading, stands), units),
         _coverage(run),
         _recovery(run, _of(run.recovery_reading, stands), units),
     )
@@ -96,24 +100,25 @@ def _of(
     return stands[reading.pk] if reading else None
 
 
-def _charge(run: Run, row: selectors.Standing | None, units: UnitSystem) -> str:
+def _charge(run: Run, chamber: str, row: selectors.Standing | None, units: UnitSystem) -> str:
     """The charge stands on its reading: say when it now reads otherwise, and what that means."""
     if row is None:
         return ""
     accepted = show_quantity(run.charge_temperature_c, "temperature", units, both=True)
     if row.is_withdrawn:
         return (
-            f"The charge was accepted at {accepted} in the secondary chamber; that reading was "
+            f"The charge was accepted at {accepted} in the {chamber} chamber; that reading was "
             "withdrawn afterwards."
         )
-    if row.secondary_c == run.charge_temperature_c:
+    celsius = row.primary_c if chamber == "primary" else row.secondary_c
+    if celsius == run.charge_temperature_c:
         return ""
     limit = run.retort.permit.charging_temperature_c
-    reached = "reaches" if row.secondary_c >= limit else "DOES NOT REACH"
-    new = show_quantity(row.secondary_c, "temperature", units, both=True)
+    reached = "reaches" if celsius >= limit else "DOES NOT REACH"
+    new = show_quantity(celsius, "temperature", units, both=True)
     needed = show_quantity(limit, "temperature", units, both=True)
     return (
-        f"The charge was accepted at {accepted} in the secondary chamber; that reading was "
+        f"The charge was accepted at {accepted} in the {chamber} chamber; that reading was "
         f"corrected afterwards to {new}. This {reached} the charging temperature of {needed}."
     )
 

@@ -11,8 +11,10 @@ from cases.taking import take
 from chain_of_custody.models import Place
 from crematory import clock
 from crematory.models import Facility, StaffMember
+from retort_log.models import PermitToOperate
 from tests import cast, raw
 from tests.attempts import attempt, before, refusal
+from tests.cases.pages import browser, url
 
 
 def test_the_wait_ends_after_the_last_second(case: Case) -> None:
@@ -63,6 +65,22 @@ def test_an_old_reading_does_not_count(case: Case) -> None:
         assert caught.value.codes == ["charging_temperature"]
         back = cast.facts_for("charge", case, happened_at=stated)
         take("charge", case, back, **cast.signers("charge", case), token=cast.token())
+
+
+def test_the_run_keeps_the_temperature_of_the_chamber_that_opened_the_charge(
+    case: Case, clerk: StaffMember
+) -> None:
+    """A permit may ask it of the primary chamber: that one is kept and told, not the other."""
+    before("charge", case)
+    limit = {"value": "1100", "unit": "degF", "citation": "Condition 4", "mark": "house"}
+    PermitToOperate.objects.update(
+        terms={"code": "own", "title": "Own", "charging": {"chamber": "primary", **limit}},
+        charging_temperature_c=Decimal("593.33"),
+    )
+    assert attempt("charge", case).outcome == "done"
+    assert case.run.charge_temperature_c == cast.HOT[0]
+    page = browser(clerk).get(url("case", case)).content.decode()
+    assert "<dt>Primary at the charge</dt>" in page
 
 
 def test_a_manager_accepts_an_unusual_mass_in_writing(case: Case, manager: StaffMember) -> None:
