@@ -185,6 +185,8 @@ def shown(key: str, value: Any, units: UnitSystem, act: str = "") -> str:
         return _device(json.loads(value), units)
     if act == "print" and key == "kind":
         return PAPER_TITLES.get(str(value), str(value).replace("_", " "))
+    if act == "take_log" and key in ("from", "until"):
+        return when(datetime.fromisoformat(str(value)))
     if isinstance(value, bool):
         return CHOICES.get(key, YES_NO)[str(value)]
     if isinstance(value, list):

@@ -9,6 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from cases.trail_lines import line
 from chain_of_custody.models import CustodyEntry
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -61,7 +62,11 @@ def test_a_manager_states_it_and_it_stands(as_manager: Client) -> None:
     assert "Nobody asks" in page
     assert "poll_controllers" in page
     assert as_manager.get(PAGE).context["form"].channels[0]["scale"].value() == "0.1"
-    assert CustodyEntry.objects.get(act="controller").outcome == "done"
+    said = line(CustodyEntry.objects.get(act="controller"), "us")
+    facts = {fact.label: fact.value for fact in said.facts}
+    assert said.act == "Controller of a retort stated"
+    assert (facts["address now"], facts["is asked now"]) == ("127.0.0.1", "yes")
+    assert "primary in °C, holding register 0, int16, times 0.1 plus 0" in facts["channels now"]
 
 
 @pytest.mark.parametrize(

@@ -15,6 +15,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from cases.trail_lines import line
 from chain_of_custody import uploads, waiting_files
 from chain_of_custody.models import CustodyEntry
 from crematory import clock
@@ -138,6 +139,14 @@ class TestTwoPosts:
         shown = refused.context["preview"]["shown"]
         assert take(as_operator, address, {**changed, "shown": shown}).status_code == 302
         assert LoggerFile.objects.get().mapping.count("degC") == 1
+
+    def test_the_trail_says_it_in_words(self, as_operator: Client) -> None:
+        bring_in(as_operator, lines(AT, HOT))
+        said = line(CustodyEntry.objects.get(act="take_log"), "us")
+        facts = {fact.label: fact.value for fact in said.facts}
+        assert said.act == "Logger's file taken in"
+        assert (facts["taken"], facts["retort"]) == ("3", "retort 1")
+        assert facts["until"].startswith("Mon 4 Mar 2024 ")
 
     def test_it_is_left_out(self, as_operator: Client) -> None:
         address, _ = look_at(as_operator, lines(AT, HOT))
