@@ -202,19 +202,17 @@ def _ticks(chart: Chart) -> list[tuple[float, str]]:
 
 
 def _limits(sheet: _Sheet, chart: Chart) -> list[str]:
-    parts, above = [], -math.inf
-    for line in sorted(chart.limits, key=lambda one: -one.value):
-        y = sheet.y(line.value)
+    """Draw the limits; their words on the left, below the line unless the next one is close."""
+    limits = sorted(chart.limits, key=lambda one: -one.value)
+    places = [sheet.y(line.value) for line in limits]
+    parts = []
+    for line, y, below in zip(limits, places, [*places, math.inf][1:], strict=True):
         parts.append(_rule(LEFT, y, WIDTH - RIGHT, y, "#8a1f11", LIMIT_DASHES))
-        # The words of a limit just below another stand under their line.
-        base = y + 11 if y - above < 14 else y - 3
-        above = y
-        width = LETTER * len(line.words)
+        base = y - 3 if below - y < 14 else y + 11
         parts.append(
-            f'<rect x="{WIDTH - RIGHT - width:.1f}" y="{base - 8:.1f}" width="{width:.1f}" '
+            f'<rect x="{LEFT + 2}" y="{base - 8:.1f}" width="{LETTER * len(line.words):.1f}" '
             f'height="10" fill="#fff" fill-opacity="0.8"/>'
-            f'<text x="{WIDTH - RIGHT}" y="{base:.1f}" text-anchor="end" fill="#8a1f11">'
-            f"{escape(line.words)}</text>"
+            f'<text x="{LEFT + 4}" y="{base:.1f}" fill="#8a1f11">{escape(line.words)}</text>'
         )
     return parts
 

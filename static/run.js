@@ -34,7 +34,7 @@ function drawOver(plot, told) {
   ctx.lineWidth = dots;
   ctx.strokeStyle = ctx.fillStyle = LIMIT;
   ctx.setLineDash([7 * dots, 4 * dots]);
-  ctx.textAlign = "right";
+  ctx.textAlign = "left";
   drawLimits(plot, told, dots);
   ctx.strokeStyle = "#555";
   ctx.fillStyle = INK;
@@ -44,18 +44,19 @@ function drawOver(plot, told) {
   ctx.restore();
 }
 
+// The words stand on the left, where the newest readings are not, and below their line, where the
+// chamber is not when a person is charged; above it where the next limit is close.
 function drawLimits(plot, told, dots) {
   const { ctx, bbox } = plot;
-  let above = -Infinity;
-  for (const limit of [...told.limits].sort((one, other) => other.value - one.value)) {
-    const y = plot.valToPos(limit.value, "y", true);
-    if (y < bbox.top || y > bbox.top + bbox.height) continue;
+  const limits = [...told.limits].sort((one, other) => other.value - one.value);
+  const places = limits.map((limit) => plot.valToPos(limit.value, "y", true));
+  limits.forEach((limit, place) => {
+    const y = places[place];
+    if (y < bbox.top || y > bbox.top + bbox.height) return;
     line(ctx, bbox.left, y, bbox.left + bbox.width, y);
-    // The words of a limit just below another stand under their line.
-    const isClose = y - above < 20 * dots;
-    write(ctx, limit.words, bbox.left + bbox.width - 4 * dots, y + (isClose ? 20 : -2) * dots, dots);
-    above = y;
-  }
+    const isClose = places[place + 1] - y < 22 * dots;
+    write(ctx, limit.words, bbox.left + 6 * dots, y + (isClose ? -2 : 20) * dots, dots);
+  });
 }
 
 function drawMarks(plot, told, dots) {
@@ -185,6 +186,7 @@ async function open(room) {
   const plot = draw(room, told);
   const asking = setInterval(async () => {
     if (told.is_over) return clearInterval(asking);
+    if (document.hidden) return undefined;
     try {
       const news = await fetched(room);
       if (news.channels.length !== told.channels.length) return location.reload();
@@ -192,6 +194,7 @@ async function open(room) {
     } catch {
       // No news this time: what is drawn stays, and its last reading shows how old it is.
     }
+    return undefined;
   }, NEWS_MS);
 }
 

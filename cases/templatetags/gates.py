@@ -16,6 +16,8 @@ ROW = (
     '<li class="gate gate-{state}">{mark}<div><strong class="gate-word">{word}</strong> '
     '<span class="gate-name">{title}</span>{more}</div></li>'
 )
+# A manager settles these on the page of the run.
+SETTLED_AT_THE_RUN = ("findings_settled", "readings_cover")
 WAY = '<p class="gate-settle"><a class="btn btn-quiet" href="{address}">{words}</a></p>'
 
 
@@ -39,6 +41,9 @@ def gate_row(gate: Verdict, case: Case, above: Collection[str] = ()) -> SafeStri
         if gate.gate == "band_compared":
             to = escape(address("cases:band", case.number))
             more += WAY.format(address=to, words=escape(_("Compare the identity band")))
+        if gate.gate in SETTLED_AT_THE_RUN:
+            to = escape(address("cases:run", case.number))
+            more += WAY.format(address=to, words=escape(_("The run: chart and findings")))
         if gate.gate == "labels_stand":
             to = escape(address("cases:relabel", case.number))
             more += WAY.format(address=to, words=escape(_("Label the containers anew")))

@@ -1,6 +1,7 @@
 """The chart of a run in a real browser: drawn, looked at closer, readable without scripts."""
 
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import Any
 from urllib.parse import urljoin
 
@@ -9,6 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from cases.models import Case
+from crematory import clock
 from crematory.models import Facility
 from tests import cast
 from tests.browser.conftest import TABLET, sign_in
@@ -78,6 +80,35 @@ def test_nothing_of_the_page_shuts_anybody_out(page: Page) -> None:
         page.goto(urljoin(page.url, address))
         found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]})
         assert found.violations_count == 0, found.generate_report()
+
+
+def test_new_readings_come_by_themselves(
+    browser: Browser, live_server: Any, house: Facility, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = cast.make_case(house)
+    run = burn(case, "in_retort", every_s=20)
+    at = run.charged_at + timedelta(minutes=20)
+    monkeypatch.setattr(clock, "now", lambda: at)
+    context = browser.new_context(viewport=TABLET)
+    page = context.new_page()
+    sign_in(page, live_server.url, house.case_prefix + cast.OPERATOR, cast.PASSWORD)
+    page.clock.install()
+    page.goto(f"{live_server.url}/cases/{case.number}/run/")
+    expect(page.locator(".run-chart canvas")).to_be_visible()
+    expect(page.locator(".run-state")).to_contain_text("20 min ago")
+    expect(page.locator(".early")).to_have_count(0)
+    monkeypatch.setattr(clock, "now", lambda: at + timedelta(minutes=8))
+    with page.expect_response("**/run/chart.json"):
+        page.clock.run_for(16_000)
+    expect(page.locator(".run-state")).to_contain_text("28 min ago")
+    expect(page.locator(".early")).to_contain_text("Not crossed yet")
+    page.clock.run_for(1_000)
+    over = page.locator(".u-over").bounding_box()
+    assert over is not None
+    page.mouse.move(over["x"] + over["width"] - 4, over["y"] + 50)
+    page.clock.run_for(1_000)
+    expect(page.locator(".u-legend")).to_contain_text("11:57")
+    context.close()
 
 
 def test_without_scripts_the_drawing_stands_in(

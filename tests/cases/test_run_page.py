@@ -109,6 +109,12 @@ def test_settled_once_with_its_reason(dipped: Case, as_manager: Client) -> None:
     cast.do("process", dipped)
 
 
+def test_the_case_leads_to_its_run_where_findings_wait(dipped: Case, as_clerk: Client) -> None:
+    page = text_of(as_clerk, url("case", dipped))
+    link = f'href="{url("run", dipped)}">The run: chart and findings</a>'
+    assert page.count(link) == 2  # beside the run, and at the gate that waits
+
+
 @pytest.mark.parametrize(
     ("change", "status", "words"),
     [
