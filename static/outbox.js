@@ -159,7 +159,7 @@ function headOf(entry, word) {
   const head = make("p", "", { class: "plain-head" });
   const values = entry.fields.filter(({ label, name, value }) => label && value && name !== "at").map(({ label, value }) => `${label}: ${value}`);
   const at = entry.fields.find(({ name }) => name === "at")?.value;
-  head.append(make("span", [entry.what, ...values].join(" · ")), make("span", `${word}, ${at || HouseClock.words(entry.happenedMs)}`, { class: "state state-waiting" }));
+  head.append(make("span", [entry.what, ...values].join(" · ")), make("span", `${word}, ${at || HouseClock.words(entry.happenedMs)}`, { class: `state state-${entry.reason ? "refused" : "waiting"}` }));
   return head;
 }
 

@@ -74,7 +74,8 @@ class Hand:
     def send(self) -> None:
         """Press the one button that sends the form with a token or a reading."""
         self.page.locator(
-            "main form:not([target], [data-outbox]):has([name='token']) button[type=submit]:not([name]), "
+            "main form:not([target], [data-outbox]):has([name='token']) "
+            "button[type=submit]:not([name]), "
             "main form:has([name='primary']) button[type=submit]"
         ).last.click()
 
