@@ -1,6 +1,7 @@
 """`manage.py demo`: the site with invented people, on this machine only."""
 
 import shutil
+import signal
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ from django.db import connection
 
 from cases import house_file, law
 from cases.demo.build import HOUSE, build
+from cases.demo.live import Live, live_retort
 from cases.demo.under import under
 from cases.demo.walk import walk
 from chain_of_custody.typesetter import PressUnavailable
@@ -109,9 +111,17 @@ class Command(BaseCommand):
 
         from crematory.wsgi import application
 
-        self.stdout.write(f"Open http://{HOST}:{port}/   (Ctrl+C ends)")
-        self.stdout.flush()  # what is read through a pipe must see the log-ins before it ends
+        retort = live_retort(Facility.objects.get())
+        # What asks it to end ends the live retort as well.
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
         try:
-            serve(application, host=HOST, port=port, max_request_body_size=LARGEST_SENDING)
+            with Live(retort):
+                self.stdout.write(
+                    f"{retort.name} is live: a simulated controller, many times faster than a "
+                    "machine, does what is recorded on the retort's page."
+                )
+                self.stdout.write(f"Open http://{HOST}:{port}/   (Ctrl+C ends)")
+                self.stdout.flush()  # what is read through a pipe must see it before it ends
+                serve(application, host=HOST, port=port, max_request_body_size=LARGEST_SENDING)
         except OSError as error:
             raise CommandError(f"Port {port}: {error.strerror}. Choose another: --port") from error
