@@ -15,7 +15,7 @@ from cases import right, settling
 from cases.authority.persons import DIRECTIONS
 from cases.law import Jurisdiction
 from cases.law.base import State
-from cases.models import AuthorizingAgent, Case, Document, Hold, HoldNotice, RightHolder
+from cases.models import Case, Document, Hold, HoldNotice, RightHolder
 from cases.names import fold
 from cases.steps import BEFORE_CHARGE
 from crematory.written import Written
@@ -206,14 +206,15 @@ def late(hold: Hold) -> Late | None:
 
 
 def _said_at(hold: Hold) -> datetime | None:
-    """When the objector said what the hold rests on."""
+    """When the objector said what the hold rests on, in whichever of their classes."""
     if hold.holder is None:
         return None
-    against = (AuthorizingAgent.Position.OBJECTS, AuthorizingAgent.Position.WITHDRAWN)
+    # The case's own rows, which a page has fetched with what each said.
+    own = next(h for h in hold.case.right_holders.all() if h.pk == hold.holder_id)
     said = [
         row.said_at
-        for row in hold.holder.statements.all()
-        if row.position in against and row.stated_at <= hold.opened_at
+        for row in right.statements_of_person(own)
+        if row.position in right.AGAINST and row.stated_at <= hold.opened_at
     ]
     return said[-1] if said else None
 

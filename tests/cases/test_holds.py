@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from cases import hold_acts, holds, law, right
+from cases import hold_acts, holds, law, right, right_acts
 from cases.errors import ActRefused
 from cases.hold_acts import Lifting, Raised
 from cases.models import AuthorizingAgent, Case, Document, Hold, HoldNotice, RightHolder
@@ -342,6 +342,24 @@ def test_what_was_said_before_the_charge_and_recorded_after_it_is_marked(
     assert (late.said_at, late.said_before) == (said_at, True)
     facts = facts_of(CustodyEntry.objects.get(act="open_hold"))
     assert facts["said_before_charge"] is True
+
+
+def test_what_was_said_in_another_class_before_the_charge_is_marked_too(
+    case: Case, clerk: StaffMember
+) -> None:
+    cast.bring(case, "in_retort")
+    son = cast.says(case, clerk, "Ben Example", "")
+    friend = right_acts.Named(
+        name="Ben Example", rank="other_willing", relationship="friend", person=son.person
+    )
+    right_acts.name_holder(case, clerk, cast.token(), friend)
+    said_at = case.run.charged_at - timedelta(hours=1)
+    cast.speaks(case.right_holders.get(rank="other_willing"), clerk, "objects", said_at=said_at)
+    hold = case.holds.get()
+    assert hold.holder == son
+    late = holds.late(hold)
+    assert late is not None
+    assert (late.said_at, late.said_before) == (said_at, True)
 
 
 def test_the_machine_finishes_while_a_case_is_on_hold(case: Case, operator: StaffMember) -> None:
