@@ -1,11 +1,8 @@
 """Acts at the machine that are no step: entering a reading by hand."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import datetime, timedelta
 from decimal import Decimal
-
-from django.db import transaction
+from typing import Any
 
 from chain_of_custody import trail
 from crematory import clock
@@ -13,22 +10,20 @@ from crematory.models import Role, StaffMember
 from retort_log import selectors
 from retort_log.doubts import Limits, Temperatures, doubts
 from retort_log.models import Reading, Retort
+from retort_log.refusals import MachineRefused, refusals_recorded
 
 READERS = frozenset({Role.OPERATOR, Role.MANAGER})
 MINUTE = timedelta(minutes=1)
 
 
-class ReadingRefused(Exception):
-    """A reading that cannot be stored: `code` for programs, the text says what to do."""
-
-    def __init__(self, code: str, text: str) -> None:
-        super().__init__(text)
-        self.code = code
-        self.text = text
+class ReadingRefused(MachineRefused):
+    """A reading that cannot be stored."""
 
 
 class ReadingDoubted(ReadingRefused):
     """A reading that looks wrong beside its neighbours; stored once somebody confirms it."""
+
+    is_question = True
 
     def __init__(
         self, found: tuple[str, ...], new: Temperatures, neighbour: selectors.Standing | None
@@ -39,21 +34,9 @@ class ReadingDoubted(ReadingRefused):
         self.neighbour = neighbour  # beside which it looks wrong; None where it does by itself
 
 
-@contextmanager
-def refusals_recorded(act: str, retort: Retort, member: StaffMember) -> Iterator[None]:
-    """One transaction; what is refused in it leaves nothing but an entry that says so.
-
-    A doubt is a question and no refusal: nothing is recorded until it is answered.
-    """
-    try:
-        with transaction.atomic():
-            yield
-    except ReadingDoubted:
-        raise
-    except ReadingRefused as refusal:
-        facts = {"retort": retort.place.code}
-        trail.record_refusal(retort.facility, act, [refusal.code], member, facts=facts)
-        raise
+def where(retort: Retort) -> dict[str, Any]:
+    """Return what a refusal at this retort says beside its reason."""
+    return {"retort": retort.place.code}
 
 
 def record_reading(
@@ -70,7 +53,7 @@ def record_reading(
     A second submission with the same values and minute is answered with the first reading.
     Raises ReadingRefused; ReadingDoubted where the values look wrong and nobody confirmed them.
     """
-    with refusals_recorded("record_reading", retort, member):
+    with refusals_recorded(retort.facility, "record_reading", member, where(retort)):
         Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
         now = clock.now()  # under the lock: what this waited for was read before
         at = at or now

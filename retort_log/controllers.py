@@ -20,19 +20,15 @@ from retort_log.modbus.registers import (
     to_plain,
 )
 from retort_log.models import Controller, Retort
+from retort_log.refusals import MachineRefused
 
 ACT = "controller"
 HOST_LENGTH = 100
 LAST_PORT, LAST_DEVICE, SLOWEST_S = 65_535, 247, 60
 
 
-class ControllerRefused(Exception):
-    """It cannot be stated: `code` for the trail, the text says what to do."""
-
-    def __init__(self, code: str, text: str) -> None:
-        super().__init__(text)
-        self.code = code
-        self.text = text
+class ControllerRefused(MachineRefused):
+    """It cannot be stated."""
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,10 @@ from crematory import clock
 from crematory.models import StaffMember
 from crematory.signatures import Signature
 from retort_log import selectors
-from retort_log.acts import READERS, ReadingRefused, question, refusals_recorded
+from retort_log.acts import READERS, ReadingRefused, question, where
 from retort_log.doubts import FRESH, Temperatures
 from retort_log.models import Reading, ReadingCorrection, Retort, Run
+from retort_log.refusals import refusals_recorded
 
 WHY_LENGTH = 500
 
@@ -40,7 +41,8 @@ def correct_reading(
     or ReadingDoubted where the new values look wrong beside their neighbours.
     """
     member = signed_by.member
-    with refusals_recorded("correct_reading", reading.retort, member):
+    house, place = reading.retort.facility, where(reading.retort)
+    with refusals_recorded(house, "correct_reading", member, place):
         _check_corrector(reading, member, why)
         retort = Retort.objects.select_for_update(no_key=True).get(pk=reading.retort_id)
         old = selectors.standing([reading])[0]

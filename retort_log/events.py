@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import transaction
 from django.db.models import Max, Q, QuerySet
 
 from chain_of_custody import trail
@@ -13,8 +12,9 @@ from crematory import clock
 from crematory.models import Role, StaffMember
 from crematory.signatures import Signature
 from retort_log import run_life, selectors
-from retort_log.acts import READERS
+from retort_log.acts import READERS, where
 from retort_log.models import Retort, Run, RunEvent
+from retort_log.refusals import MachineRefused, refusals_recorded
 
 NOTE_LENGTH = 500
 OPACITY_READINGS = 24  # EPA Method 9: a set is 24 readings, 15 seconds apart
@@ -22,13 +22,8 @@ OPACITY_READINGS = 24  # EPA Method 9: a set is 24 readings, 15 seconds apart
 LOOK_BACK = timedelta(days=2)
 
 
-class EventRefused(Exception):
-    """An event that cannot be recorded: `code` for the trail, the text says what to do."""
-
-    def __init__(self, code: str, text: str) -> None:
-        super().__init__(text)
-        self.code = code
-        self.text = text
+class EventRefused(MachineRefused):
+    """An event that cannot be recorded."""
 
 
 @dataclass(frozen=True)
@@ -95,13 +90,9 @@ def record_event(retort: Retort, stated: Stated, by: Signature | StaffMember) ->
     EventRefused; a refusal is recorded in the trail.
     """
     member = by.member if isinstance(by, Signature) else by
-    try:
-        with transaction.atomic():
-            return _record(retort, stated, member, isinstance(by, Signature))
-    except EventRefused as refusal:
-        facts = {"retort": retort.place.code, "kind": stated.kind[:20]}
-        trail.record_refusal(retort.facility, "run_event", [refusal.code], member, facts=facts)
-        raise
+    facts = {**where(retort), "kind": stated.kind[:20]}
+    with refusals_recorded(retort.facility, "run_event", member, facts):
+        return _record(retort, stated, member, isinstance(by, Signature))
 
 
 def _record(retort: Retort, stated: Stated, member: StaffMember, is_signed: bool) -> RunEvent:

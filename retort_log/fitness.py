@@ -7,29 +7,22 @@ from chain_of_custody.models import CustodyEntry
 from crematory import clock
 from crematory.models import Role, StaffMember
 from crematory.signatures import Signature
+from retort_log.acts import where
 from retort_log.models import Retort
+from retort_log.refusals import MachineRefused, refusals_recorded
 
 
-class FitnessRefused(Exception):
-    """The statement cannot be recorded: `code` for the trail, the text says what to do."""
-
-    def __init__(self, code: str, text: str) -> None:
-        super().__init__(text)
-        self.code = code
+class FitnessRefused(MachineRefused):
+    """The statement cannot be recorded."""
 
 
 def state_fitness(
     retort: Retort, signed_by: Signature, *, is_fit: bool, reason: str
 ) -> CustodyEntry:
     """Record that a retort is fit for use or not, and why. Raises FitnessRefused."""
-    try:
-        return _state(retort, signed_by.member, is_fit, reason)
-    except FitnessRefused as refusal:
-        facts = {"retort": retort.place.code}
-        trail.record_refusal(
-            retort.facility, "state_fitness", [refusal.code], signed_by.member, facts=facts
-        )
-        raise
+    member = signed_by.member
+    with refusals_recorded(retort.facility, "state_fitness", member, where(retort)):
+        return _state(retort, member, is_fit, reason)
 
 
 def _state(retort: Retort, member: StaffMember, is_fit: bool, reason: str) -> CustodyEntry:

@@ -13,18 +13,18 @@ from pathlib import Path
 
 import numpy as np
 from django.conf import settings
-from django.db import transaction
 from numpy.typing import NDArray
 
 from chain_of_custody import file_store, trail
 from crematory import clock
 from crematory.models import StaffMember
 from retort_log import blocks, recorded
-from retort_log.acts import READERS
+from retort_log.acts import READERS, where
 from retort_log.blocks import Series
 from retort_log.logger_files import FileRefused, Mapping, MappingError, Parsed, read
 from retort_log.logger_units import kept_unit, unsuited
 from retort_log.models import Logger, LoggerFile, ReadingBlock, Retort
+from retort_log.refusals import MachineRefused, refusals_recorded
 
 REFUSALS_KEPT = 200
 NAME_LENGTH = 200
@@ -34,13 +34,8 @@ STANDS = "Another value of this very time is stored already. It stays."
 BY_ANOTHER = "Another recorder wrote of this time already. What is stored stays."
 
 
-class LoggerRefused(Exception):
-    """The file cannot be taken: `code` for the trail, the text says what to do."""
-
-    def __init__(self, code: str, text: str) -> None:
-        super().__init__(text)
-        self.code = code
-        self.text = text
+class LoggerRefused(MachineRefused):
+    """The file cannot be taken."""
 
 
 @dataclass(frozen=True)
@@ -94,13 +89,8 @@ def take_file(logger: Logger, member: StaffMember, sent: Sent) -> LoggerFile:
 
     Raises LoggerRefused, and FileRefused or MappingError where it cannot be read at all.
     """
-    try:
-        with transaction.atomic():
-            return _take(logger, member, sent)
-    except LoggerRefused as refusal:
-        house, place = logger.retort.facility, logger.retort.place.code
-        trail.record_refusal(house, "take_log", [refusal.code], member, facts={"retort": place})
-        raise
+    with refusals_recorded(logger.retort.facility, "take_log", member, where(logger.retort)):
+        return _take(logger, member, sent)
 
 
 def take_from(retort: Retort, name: str, member: StaffMember, sent: Sent) -> LoggerFile:

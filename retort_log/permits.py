@@ -7,8 +7,6 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
-
 from chain_of_custody import trail
 from crematory import clock
 from crematory.models import Role
@@ -17,17 +15,13 @@ from crematory.units import convert
 from retort_log.models import PermitToOperate
 from retort_log.permit_rules import Limit, Mark, PermitRules
 from retort_log.permit_terms import from_terms, problems, to_terms
+from retort_log.refusals import MachineRefused, refusals_recorded
 
 CENT = Decimal("0.01")
 
 
-class PermitRefused(Exception):
-    """The permit cannot be stated: `code` for the trail, the texts say what to do."""
-
-    def __init__(self, code: str, *texts: str) -> None:
-        super().__init__(" ".join(texts))
-        self.code = code
-        self.texts = texts
+class PermitRefused(MachineRefused):
+    """The permit cannot be stated."""
 
 
 @dataclass(frozen=True)
@@ -60,13 +54,8 @@ def state(permit: PermitToOperate, signed_by: Signature, stated: Stated) -> Perm
     Raises PermitRefused; with all that is wrong with the terms.
     """
     member = signed_by.member
-    try:
-        with transaction.atomic():
-            return _state(permit, signed_by, stated)
-    except PermitRefused as refusal:
-        facts = {"permit": permit.number}
-        trail.record_refusal(permit.facility, "permit", [refusal.code], member, facts=facts)
-        raise
+    with refusals_recorded(permit.facility, "permit", member, {"permit": permit.number}):
+        return _state(permit, signed_by, stated)
 
 
 def _state(permit: PermitToOperate, signed_by: Signature, stated: Stated) -> PermitToOperate:

@@ -9,8 +9,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db import transaction
-
 from chain_of_custody import trail
 from chain_of_custody.canonical import canonical_bytes
 from crematory import clock
@@ -18,18 +16,14 @@ from crematory.models import Role
 from crematory.signatures import Signature
 from retort_log.finding import Finding
 from retort_log.models import FindingSettled, Run
+from retort_log.refusals import MachineRefused, refusals_recorded
 from retort_log.run_records import findings_of
 
 REASON_LENGTH = 1000
 
 
-class SettlingRefused(Exception):
-    """It cannot be settled: `code` for the trail, the text says what to do."""
-
-    def __init__(self, code: str, text: str) -> None:
-        super().__init__(text)
-        self.code = code
-        self.text = text
+class SettlingRefused(MachineRefused):
+    """It cannot be settled."""
 
 
 @dataclass(frozen=True)
@@ -73,13 +67,8 @@ def settle(run: Run, digest: str, signed_by: Signature, reason: str) -> FindingS
     A second sending of the same answer is answered with the first.
     """
     member = signed_by.member
-    try:
-        with transaction.atomic():
-            return _settle(run, digest, signed_by, reason.strip())
-    except SettlingRefused as refusal:
-        house = run.retort.facility
-        trail.record_refusal(house, "settle_finding", [refusal.code], member, case=run.case)
-        raise
+    with refusals_recorded(run.retort.facility, "settle_finding", member, case=run.case):
+        return _settle(run, digest, signed_by, reason.strip())
 
 
 def _settle(run: Run, digest: str, signed_by: Signature, reason: str) -> FindingSettled:

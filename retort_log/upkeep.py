@@ -7,7 +7,6 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from django.db import transaction
 from django.db.models import (
     Count,
     DurationField,
@@ -25,8 +24,9 @@ from chain_of_custody.models import CustodyEntry
 from crematory import clock
 from crematory.models import Facility, Role
 from crematory.signatures import Signature
-from retort_log.acts import READERS
+from retort_log.acts import READERS, where
 from retort_log.models import Retort, Run, UpkeepDone, UpkeepRule
+from retort_log.refusals import MachineRefused, refusals_recorded
 from retort_log.upkeep_due import Due, Every, Since, due
 
 HOUR = timedelta(hours=1)
@@ -34,13 +34,8 @@ BURNED = ExpressionWrapper(F("burner_off_at") - F("charged_at"), output_field=Du
 KINDS = frozenset(UpkeepRule.Kind.values)
 
 
-class UpkeepRefused(Exception):
-    """It cannot be recorded: `code` for the trail, the text says what to do."""
-
-    def __init__(self, code: str, text: str) -> None:
-        super().__init__(text)
-        self.code = code
-        self.text = text
+class UpkeepRefused(MachineRefused):
+    """It cannot be recorded."""
 
 
 @dataclass(frozen=True)
@@ -206,15 +201,10 @@ def _check_asked(retort: Retort, signed_by: Signature, asked: Asked) -> None:
 
 @contextmanager
 def _recorded(retort: Retort, signed_by: Signature, act: str) -> Iterator[None]:
-    """One transaction under the retort's lock; what is refused leaves an entry that says so."""
-    try:
-        with transaction.atomic():
-            Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
-            yield
-    except UpkeepRefused as refusal:
-        facts = {"retort": retort.place.code}
-        trail.record_refusal(retort.facility, act, [refusal.code], signed_by.member, facts=facts)
-        raise
+    """Act under the retort's lock; what is refused leaves an entry that says so."""
+    with refusals_recorded(retort.facility, act, signed_by.member, where(retort)):
+        Retort.objects.select_for_update(no_key=True).get(pk=retort.pk)
+        yield
 
 
 def _append(
