@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from django.core.cache import caches
 from django.db.backends.base.operations import BaseDatabaseOperations
+from hypothesis import HealthCheck, settings
 
 from cases.models import Case
 from chain_of_custody import triggers
@@ -14,6 +15,10 @@ from chain_of_custody.models import Place
 from crematory.models import Facility, StaffMember
 from retort_log.models import PermitToOperate, Retort
 from tests import cast
+
+# No test fails because a machine is slow or busy.
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
 
 
 @pytest.fixture(scope="session", autouse=True)
