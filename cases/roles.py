@@ -6,6 +6,7 @@ Not named here: a hold is opened and a paper printed by anybody, a correction by
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 from crematory.models import Role, StaffMember
 
@@ -47,7 +48,8 @@ def power(member: StaffMember, roles: frozenset[Role]) -> Power:
 def powers(member: StaffMember, stage: str) -> dict[str, Power]:
     """Return the member's power for each act beside the steps, at this stage."""
     asked = WHO | {"name_recipient": may_name_recipient(stage)}
-    return {act: power(member, roles) for act, roles in asked.items()}
+    own = member.roles
+    return {act: Power(bool(own & roles), named(roles)) for act, roles in asked.items()}
 
 
 def may_name_recipient(stage: str) -> frozenset[Role]:
@@ -55,6 +57,7 @@ def may_name_recipient(stage: str) -> frozenset[Role]:
     return WHO["name_recipient"] if stage in ALONE_BEFORE else frozenset({MANAGER})
 
 
+@cache
 def named(roles: frozenset[Role]) -> str:
     """Return the roles in words, in one order: "front office or operator"."""
     return " or ".join(role.label for role in Role if role in roles)
