@@ -24,7 +24,17 @@ function waiting() {
 }
 
 const othersWait = () => Object.keys(localStorage).some((key) => key.startsWith("waiting/") && !key.startsWith(MINE));
-const put = (entry) => localStorage.setItem(MINE + entry.token, JSON.stringify(entry));
+
+// False where the browser keeps nothing (full, or told not to): then what was typed must stay.
+function put(entry) {
+  try {
+    localStorage.setItem(MINE + entry.token, JSON.stringify(entry));
+    return true;
+  } catch {
+    return false;
+  }
+}
+
 const drop = (entry) => localStorage.removeItem(MINE + entry.token);
 
 function newToken() {
@@ -128,6 +138,12 @@ function news(text) {
   const told = document.getElementById("outbox-news");
   told.replaceChildren(make("p", text, { class: "message" }));
   for (const part of document.querySelectorAll("[data-refresh]")) htmx.trigger(part, "entered");
+}
+
+function refuse(text) {
+  const told = document.getElementById("outbox-news");
+  told.replaceChildren(make("p", text, { class: "message message-error", role: "alert" }));
+  told.scrollIntoView({ block: "center" });
 }
 
 function show() {
@@ -242,15 +258,11 @@ document.addEventListener("submit", async (event) => {
   } else if (answer.result === "refused") {
     drop(entry);
     if (answer.told.html) replace(form, answer.told.html);
-    else {
-      document.getElementById("outbox-news").replaceChildren(make("p", `Refused: ${answer.told.text}`, { class: "message message-error", role: "alert" }));
-      document.getElementById("outbox-news").scrollIntoView({ block: "center" });
-    }
-  } else {
-    put({ ...entry, inForm: false });
+    else refuse(`Refused: ${answer.told.text}`);
+  } else if (put({ ...entry, inForm: false })) {
     form.reset();
     form.closest("details")?.removeAttribute("open");
-  }
+  } else refuse("It was not sent, and this browser keeps nothing. Leave what you typed, and send it again.");
   show();
 });
 

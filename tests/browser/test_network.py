@@ -110,6 +110,17 @@ def test_what_was_refused_goes_only_when_somebody_says_so(page: Page) -> None:
     assert not RunEvent.objects.exists()
 
 
+def test_where_the_browser_keeps_nothing_what_was_typed_stays(page: Page) -> None:
+    page.evaluate("() => { Storage.prototype.setItem = () => { throw new Error('full'); }; }")
+    page.context.set_offline(True)
+    enter_reading(page, "1650", "1250")
+    expect(page.locator("#outbox-news")).to_contain_text("this browser keeps nothing")
+    expect(page.locator("[name=secondary]")).to_have_value("1650")
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Record the reading").click()
+    expect(page.locator("#outbox-news")).to_contain_text("Reading of Retort 1 recorded")
+
+
 def test_after_the_session_ended_it_waits_for_the_sign_in(page: Page, live_server: Any) -> None:
     page.context.clear_cookies(name="sessionid")
     page.get_by_role("button", name="Door opened").click()
