@@ -134,7 +134,7 @@ def svg(chart: Chart) -> str:
     """Return the chart as an SVG drawing for paper, with its title as alternative text."""
     drawn = chart.drawn()
     top = _top([*(values for _, values in drawn.values())], chart.limits)
-    sheet = _Sheet(chart, top)
+    sheet = _Sheet(chart, top, drawn)
     parts = [f"<title>{escape(chart.title)}</title>", *_grid(sheet, chart), *_limits(sheet, chart)]
     parts += [
         line for name, (at, values) in drawn.items() for line in _line(sheet, name, at, values)
@@ -149,11 +149,31 @@ def svg(chart: Chart) -> str:
 
 
 @dataclass(frozen=True)
+class _Box:
+    """A field for words on the drawing."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def meets(self, other: "_Box") -> bool:
+        """True where words in both would lie on one another."""
+        return (
+            self.left < other.right
+            and other.left < self.right
+            and self.top < other.bottom
+            and other.top < self.bottom
+        )
+
+
+@dataclass(frozen=True)
 class _Sheet:
     """Where a time and a value lie on the drawing."""
 
     chart: Chart
     top: float
+    drawn: Mapping[str, tuple[Floats, Floats]]
 
     def x(self, at: float) -> float:
         span = max(self.chart.end - self.chart.start, 1.0)
@@ -161,6 +181,19 @@ class _Sheet:
 
     def y(self, value: float) -> float:
         return HEIGHT - BOTTOM - value / self.top * (HEIGHT - TOP - BOTTOM)
+
+    def readings_in(self, box: "_Box") -> int:
+        """Count the readings that words in this box would hide."""
+        span = max(self.chart.end - self.chart.start, 1.0)
+        first, last = (
+            self.chart.start + (x - LEFT) / COLUMNS * span for x in (box.left, box.right)
+        )
+        per = self.top / (HEIGHT - TOP - BOTTOM)
+        high, low = ((HEIGHT - BOTTOM - y) * per for y in (box.top, box.bottom))
+        return sum(
+            int(np.count_nonzero((at > first) & (at < last) & (values > low) & (values < high)))
+            for at, values in self.drawn.values()
+        )
 
 
 def _top(columns: Sequence[Floats], limits: Iterable[LimitLine]) -> float:
@@ -202,19 +235,30 @@ def _ticks(chart: Chart) -> list[tuple[float, str]]:
 
 
 def _limits(sheet: _Sheet, chart: Chart) -> list[str]:
-    """Draw the limits; their words on the left, below the line unless the next one is close."""
-    limits = sorted(chart.limits, key=lambda one: -one.value)
-    places = [sheet.y(line.value) for line in limits]
-    parts = []
-    for line, y, below in zip(limits, places, [*places, math.inf][1:], strict=True):
+    """Draw the limits; the words stand at that end, above or below, where they hide the least."""
+    lines = [sheet.y(line.value) for line in chart.limits]
+    parts: list[str] = []
+    taken: list[_Box] = []
+    for line, y in zip(chart.limits, lines, strict=True):
         parts.append(_rule(LEFT, y, WIDTH - RIGHT, y, "#8a1f11", LIMIT_DASHES))
-        base = y - 3 if below - y < 14 else y + 11
+        width = LETTER * len(line.words)
+        ends, tops = (WIDTH - RIGHT - width, LEFT + 2.0), (y - 12, y + 2)
+        spots = [_Box(x, top, x + width, top + 11) for x in ends for top in tops]
+        best = min(spots, key=lambda spot: _hidden(sheet, spot, lines, taken))
+        taken.append(best)
         parts.append(
-            f'<rect x="{LEFT + 2}" y="{base - 8:.1f}" width="{LETTER * len(line.words):.1f}" '
-            f'height="10" fill="#fff" fill-opacity="0.8"/>'
-            f'<text x="{LEFT + 4}" y="{base:.1f}" fill="#8a1f11">{escape(line.words)}</text>'
+            f'<rect x="{best.left:.1f}" y="{best.top:.1f}" width="{width:.1f}" height="11" '
+            f'fill="#fff" fill-opacity="0.8"/>'
+            f'<text x="{best.left + 2:.1f}" y="{best.top + 9:.1f}" fill="#8a1f11">'
+            f"{escape(line.words)}</text>"
         )
     return parts
+
+
+def _hidden(sheet: _Sheet, box: _Box, lines: Iterable[float], taken: Iterable[_Box]) -> int:
+    """Count the readings under words; another limit's line or words count for more than all."""
+    crossing = sum(box.top < y < box.bottom for y in lines)
+    return sheet.readings_in(box) + (crossing + sum(map(box.meets, taken))) * SCREEN_POINTS
 
 
 def _line(sheet: _Sheet, name: str, at: Floats, values: Floats) -> list[str]:

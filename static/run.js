@@ -44,19 +44,39 @@ function drawOver(plot, told) {
   ctx.restore();
 }
 
-// The words stand on the left, where the newest readings are not, and below their line, where the
-// chamber is not when a person is charged; above it where the next limit is close.
+// The words of a limit stand at that end of its line, above or below it, where the least is hidden.
 function drawLimits(plot, told, dots) {
   const { ctx, bbox } = plot;
-  const limits = [...told.limits].sort((one, other) => other.value - one.value);
-  const places = limits.map((limit) => plot.valToPos(limit.value, "y", true));
-  limits.forEach((limit, place) => {
-    const y = places[place];
+  const right = bbox.left + bbox.width;
+  const lines = told.limits.map((limit) => plot.valToPos(limit.value, "y", true));
+  const taken = [];
+  told.limits.forEach((limit, place) => {
+    const y = lines[place];
     if (y < bbox.top || y > bbox.top + bbox.height) return;
-    line(ctx, bbox.left, y, bbox.left + bbox.width, y);
-    const isClose = places[place + 1] - y < 22 * dots;
-    write(ctx, limit.words, bbox.left + 6 * dots, y + (isClose ? -2 : 20) * dots, dots);
+    line(ctx, bbox.left, y, right, y);
+    const [width, height] = [ctx.measureText(limit.words).width, 18 * dots];
+    const spots = [right - width - 6 * dots, bbox.left + 6 * dots].flatMap((left) =>
+      [y - height - dots, y + 2 * dots].map((top) => ({ left, top, right: left + width, bottom: top + height })),
+    );
+    const hidden = spots.map((spot) => hides(plot, spot, lines, taken));
+    const best = spots[hidden.indexOf(Math.min(...hidden))];
+    taken.push(best);
+    write(ctx, limit.words, best.left, best.bottom, dots);
   });
+}
+
+// How many readings lie under these words; other words and lines there count for more than all.
+function hides(plot, spot, lines, taken) {
+  const [first, last] = [spot.left, spot.right].map((x) => plot.valToIdx(plot.posToVal(x, "x", true)));
+  const [high, low] = [spot.top, spot.bottom].map((y) => plot.posToVal(y, "y", true));
+  let count = 0;
+  for (const column of plot.data.slice(1)) {
+    for (let i = first; i <= last; i += 1) if (column[i] != null && column[i] > low && column[i] < high) count += 1;
+  }
+  const crossing = lines.filter((y) => y > spot.top && y < spot.bottom).length;
+  const over = taken.filter((one) => one.top < spot.bottom && one.bottom > spot.top && one.left < spot.right && one.right > spot.left).length;
+  const outside = spot.bottom > plot.bbox.top + plot.bbox.height || spot.top < plot.bbox.top ? 1 : 0;
+  return count + (crossing + over + outside) * plot.data[0].length;
 }
 
 function drawMarks(plot, told, dots) {
