@@ -1,6 +1,6 @@
 """What speaks for and against each retort, before one is chosen for a charge."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.utils import timezone
@@ -11,6 +11,7 @@ from cases.models import Case
 from cases.overview import Machine
 from crematory.templatetags.crematory import ago
 from crematory.units import NBSP, UnitSystem, show_quantity
+from retort_log.newest import recorders_of
 
 
 @dataclass(frozen=True)
@@ -23,8 +24,12 @@ class Offer:
 
 def retort_offers(case: Case, now: datetime) -> dict[int, Offer]:
     """Return the facility's retorts by key. A cold one is offered: it may be preheating."""
-    found = overview.with_life(overview.machines(case.facility, now), now)
-    return {machine.retort.pk: _offer(case, machine, now) for machine in found}
+    found = {machine.retort.pk: machine for machine in overview.machines(case.facility, now)}
+    written = recorders_of(found, now)
+    return {
+        key: _offer(case, replace(machine, recorders=written[key]), now)
+        for key, machine in found.items()
+    }
 
 
 def _offer(case: Case, machine: Machine, now: datetime) -> Offer:

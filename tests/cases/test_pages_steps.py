@@ -135,7 +135,7 @@ def test_the_step_pages_keep_their_number_of_queries(
     case = cast.bring(cast.make_case(facility), "tagged")
     client = browser(operator)
     client.get(url("case", case))
-    with django_assert_max_num_queries(24):
+    with django_assert_max_num_queries(27):
         client.get(url("step", case, "charge"))
 
 
