@@ -297,8 +297,7 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
             "Somebody counts as not reachable only with the efforts to give notice: day and way.",
         )
     today = now.astimezone(holder.case.facility.zone).date()
-    if any(on > today for on, _ in known.efforts):
-        raise ActRefused("time_future", "An effort lies in the future. Correct its day.")
+    _check_efforts(holder.case, known.efforts, today)
     _check_told(holder.case, known.told_of_death_on, today)
     if known.has_instrument and holder.rank not in BY_INSTRUMENT:
         raise ActRefused("instrument_not_asked", "This class needs no paper of its own.")
@@ -326,6 +325,18 @@ def _know(holder: RightHolder, known: Known, now: datetime) -> dict[str, Any]:
         "excluded": sorted(known.excluded),
         "informant": Sealed(known.informant),
     }
+
+
+def _check_efforts(case: Case, efforts: tuple[tuple[date, str], ...], today: date) -> None:
+    """Efforts may let somebody be passed over: they tell of a death, and lie behind it."""
+    if any(on > today for on, _ in efforts):
+        raise ActRefused("time_future", "An effort lies in the future. Correct its day.")
+    if any(on < case.days_of_death[0] for on, _ in efforts):
+        raise ActRefused(
+            "effort_too_early",
+            "Nobody tells of a death before it: an effort lies before the death. Leave out what "
+            "is wrong, and write it anew.",
+        )
 
 
 def _check_told(case: Case, told: date | None, today: date) -> None:

@@ -202,6 +202,7 @@ REASONS = {
     "objection_stands": "the person's objection was not settled",
     "not_signed": "there was no signature to take back",
     "no_objection": "the person had no objection that stood",
+    "effort_too_early": "an effort to give notice lay before the death",
     "told_too_early": "the notice of the death lay before it",
     "law_answer_missing": "no question was answered",
     "question_unknown": "the law that was read does not ask this",

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from cases import waits
-from cases.acts import do_act, need
+from cases.acts import do_act, need, of_this_case
 from cases.errors import ActRefused
 from cases.models import Case, Document, WaitGround
 from cases.roles import WHO
@@ -43,8 +43,7 @@ def state_wait_ground(
             )
         if not basis.strip():
             raise ActRefused("basis_missing", "Say who stated the ground, and on what.")
-        if document is not None and document.case_id != locked.pk:
-            raise ActRefused("ground_unknown", "This paper belongs to another case.")
+        of_this_case(locked, document)
         if is_claimed:
             _check_paper(locked, ground, document)
         row = WaitGround(

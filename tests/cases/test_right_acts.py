@@ -27,7 +27,7 @@ from crematory.models import Facility, StaffMember
 from tests import cast
 
 pytestmark = pytest.mark.django_db
-EFFORTS = ((date(2024, 3, 1), "registered letter"),)
+EFFORTS = ((date(2024, 3, 3), "registered letter"),)
 
 
 def refused(act: Any) -> str:
@@ -144,6 +144,20 @@ def test_not_reachable_takes_efforts(case: Case, clerk: StaffMember, son: RightH
     person = right.person_of(RightHolder.objects.get())
     assert person.reachable is False
     assert person.efforts[0].how == "registered letter"
+
+
+def test_an_effort_lies_not_before_the_death(
+    case: Case, clerk: StaffMember, son: RightHolder
+) -> None:
+    """It lets somebody be passed over: nobody was told of a death that had not come."""
+    first = case.days_of_death[0]
+    for day, is_refused in ((first - timedelta(days=1), True), (first, False)):
+        efforts = ((day, "letter"), (first, "call"))
+        if is_refused:
+            code = refused(lambda: cast.knows(son, clerk, is_reachable=False, efforts=efforts))  # noqa: B023
+            assert code == "effort_too_early"
+        else:
+            cast.knows(son, clerk, is_reachable=False, efforts=efforts)
 
 
 def test_an_effort_lies_not_in_the_future(clerk: StaffMember, son: RightHolder) -> None:

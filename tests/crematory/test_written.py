@@ -121,6 +121,39 @@ def test_a_session_that_expired_or_is_unknown_holds_nothing() -> None:
         assert store.session_key is None
 
 
+def test_signing_in_gives_the_session_another_key() -> None:
+    member, client = cast.member(cast.make_facility(), "C1"), Client()
+    before = client.session
+    before["typed"] = "kept"
+    before.save()
+    client.cookies["sessionid"] = str(before.session_key)
+    client.post("/sign-in/", {"username": member.staff_code, "password": cast.PASSWORD})
+    assert client.get("/").status_code == 200
+    assert client.session.session_key != before.session_key
+    assert not Session.objects.filter(session_key=before.session_key).exists()
+
+
+@pytest.mark.parametrize("kept", ["password", "backend", "hash", "data", "active"])
+def test_a_session_holds_only_as_it_was_signed_in(kept: str) -> None:
+    """Another password, another backend, a forged hash, spoiled data, a member put out of use."""
+    member, client = cast.member(cast.make_facility(), "M1"), Client()
+    client.force_login(member)
+    assert client.get("/").status_code == 200
+    session = client.session
+    if kept == "password":
+        member.set_password("another long password")
+        member.save()
+    elif kept == "data":
+        Session.objects.update(session_data="spoiled")
+    elif kept == "active":
+        StaffMember.objects.filter(pk=member.pk).update(is_active=False)
+    else:
+        named = {"backend": "django.contrib.auth.backends.ModelBackend", "hash": "forged"}
+        session[f"_auth_user_{kept}"] = named[kept]
+        session.save()
+    assert client.get("/").status_code == 302
+
+
 def test_signing_out_ends_the_session() -> None:
     client = Client()
     client.force_login(cast.member(cast.make_facility(), "M1"))
