@@ -88,12 +88,15 @@ _PRINTED = Written(
 
 
 _CASE = Written(
-    "SELECT {c}, {d}, {y}, {j} FROM cases_case c LEFT JOIN cases_iddisc d ON d.case_id = c.id"
+    "SELECT {c}, {d}, {x}, {y}, {j} FROM cases_case c"
+    " LEFT JOIN cases_iddisc d ON d.case_id = c.id"
+    " LEFT JOIN cases_discreplaced x ON x.case_id = c.id"
     " LEFT JOIN cases_delivery y ON y.case_id = c.id"
     " LEFT JOIN cases_rulesversion j ON j.id = c.judged_under_id"
     " WHERE c.facility_id = %s AND c.number = %s",
     c=Part("cases.Case"),
     d=Part("cases.IdDisc"),
+    x=Part("cases.DiscReplaced", "found", "old_number"),
     y=Part("cases.Delivery"),
     j=Part("cases.RulesVersion"),
 )
@@ -114,12 +117,13 @@ class Rows(list[Any]):
 
 
 def case_of(facility: Facility, number: str) -> Case:
-    """Return the facility's case with its disc and delivery; raise Http404 with advice."""
+    """Return the facility's case with its discs and delivery; raise Http404 with advice."""
     wanted = selectors.number_or_404(number)
-    for case, disc, delivery, rules in _CASE(facility.pk, wanted):
+    for case, disc, replaced, delivery, rules in _CASE(facility.pk, wanted):
         case.facility = facility
         case.judged_under = rules
-        for name, row in (("disc", disc), ("delivery", delivery)):
+        stated = {"disc": disc, "disc_replaced": replaced, "delivery": delivery}
+        for name, row in stated.items():
             case._state.fields_cache[name] = row
             if row is not None:
                 row.case = case

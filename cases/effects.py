@@ -7,12 +7,12 @@ from typing import Any
 
 from django.utils import timezone
 
-from cases import scans, things
+from cases import lost_disc, scans, things
 from cases.errors import StepRefused
 from cases.models import Case, Delivery, IdDisc, Release, RemainsContainer, ThingsReceipt
 from cases.names import is_same_name
 from cases.plausible import expected_for
-from chain_of_custody.models import Place, Placement, open_placement
+from chain_of_custody.models import CustodyEntry, Place, Placement, open_placement
 from crematory.signatures import Signature
 from retort_log import recorded
 from retort_log.models import Processing, Run
@@ -27,6 +27,8 @@ class Moved:
     goal: Place | None
     # What the effect found out, and the entry of the step states beside what was said.
     found: dict[str, Any] = field(default_factory=dict)
+    # What is written with the entry at hand, before the stage moves.
+    after: Callable[[CustodyEntry], None] | None = None
 
 
 Effect = Callable[[Case, Any, datetime], Moved]
@@ -138,7 +140,14 @@ def recover(case: Case, facts: Any, at: datetime) -> Moved:
     reading = recorded.newest(case.run.retort, "primary", at)
     assert reading is not None  # the gate that asks whether it is cool has seen it
     Run.objects.filter(case=case).update(ended_at=at, recovery_reading=reading.reading)
-    return move(case, facts.place, at)
+    moved = move(case, facts.place, at)
+    if not facts.disc_state:
+        return moved
+    return replace(
+        moved,
+        found=lost_disc.told(case, facts),
+        after=lambda entry: lost_disc.replace_disc(case, facts, entry),
+    )
 
 
 @effect

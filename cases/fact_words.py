@@ -19,6 +19,7 @@ from cases.models import (
     AuthorizingAgent,
     Case,
     DeviceAnswer,
+    DiscReplaced,
     Hold,
     PersonalThing,
     ThingsReceipt,
@@ -52,6 +53,7 @@ LABELS: dict[str, str] = {
     "disc_on_container": "disc on the container",
     "disc_on_paper": "disc on the paper",
     "disc_scan": "disc read",
+    "disc_state": "disc",
     "discovered_at": "found",
     "document": "paper",
     "drawing_sha256": "drawn signature",
@@ -100,6 +102,7 @@ LABELS: dict[str, str] = {
     "old_host": "address before",
     "old_is_on": "was asked before",
     "old_port": "port before",
+    "old_disc_number": "disc until then",
     "path": "rule",
     "person": "number of the person in this case",
     "position": "says",
@@ -136,6 +139,10 @@ OF_ACT: dict[tuple[str, str], str] = {
     ("receive", "mass_kg"): "mass with container",
     ("receive", "firm"): "firm of the deliverer",
     ("process", "mass_kg"): "mass of the remains",
+    ("recover", "acceptance"): "accepted by",
+    ("recover", "disc_number"): "new disc",
+    ("recover", "disc_number_again"): "new disc, read again",
+    ("recover", "is_attached"): "new disc tied to the remains",
     ("print", "kind"): "paper",
     ("take_in", "kind"): "kind of file",
 }
@@ -143,6 +150,7 @@ DEVICES = dict(DeviceAnswer.Device.choices)
 YES_NO = {"True": "yes", "False": "no"}
 CHOICES: dict[str, Mapping[str, str]] = {
     "sex": {"f": "female", "m": "male"},
+    "disc_state": dict(DiscReplaced.Found.choices),
     "disposition": dict(Case.Disposition.choices),
     "hold_kind": dict(Hold.Kind.choices),
     "lifted_on": dict(Hold.LiftedBy.choices),
@@ -248,7 +256,7 @@ def _law_name(code: str) -> str:
 
 
 def _coded(key: str, text: str) -> str:
-    if key in ("disc_scan", "disc_number", "disc_number_again"):
+    if key in ("disc_scan", "disc_number", "disc_number_again", "old_disc_number"):
         return text.removeprefix(DISC_MARK)
     if key == "rank":
         return class_title(text)

@@ -12,6 +12,7 @@ from typing import Any
 from cases import scans
 from chain_of_custody.models import Place
 from chain_of_custody.trail import Sealed
+from chain_of_custody.uploads_in import Arrived
 from crematory.signatures import Signature
 from retort_log.models import Retort
 
@@ -57,6 +58,11 @@ class Facts:
     """Base of all facts."""
 
     happened_at: datetime | None = None
+
+    @property
+    def needs_witness(self) -> bool:
+        """True where what is stated asks for a second person, though the step does not."""
+        return False
 
     def trail(self) -> dict[str, Any]:
         """Return the facts as the entry keeps them."""
@@ -139,9 +145,26 @@ class BurnerOffFacts(Facts):
 
 @dataclass(frozen=True, kw_only=True)
 class RecoverFacts(Facts):
-    disc_scan: str
+    """Of the disc either what was read, or what was found and the disc tied in its place."""
+
     chamber_is_swept: bool
     place: Place
+    disc_scan: str = ""
+    disc_state: str = ""  # one of DiscReplaced.Found, where the disc was not read
+    photograph: Arrived | None = None
+    disc_number: str = ""
+    disc_number_again: str = ""
+    is_attached: bool | None = None
+    acceptance: Signature | None = None
+    acceptance_reason: str = ""
+
+    @property
+    def needs_witness(self) -> bool:
+        return bool(self.disc_state)
+
+    def trail(self) -> dict[str, Any]:
+        # The effect says of the photograph what an entry keeps of a file.
+        return {key: value for key, value in super().trail().items() if key != "photograph"}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,6 +11,7 @@ from cases.models import (
     Case,
     Delivery,
     DeviceAnswer,
+    DiscReplaced,
     Document,
     DocumentSheet,
     Hold,
@@ -31,9 +32,9 @@ from cases.models import (
     WaitGround,
 )
 from cases.steps import BEFORE_CHARGE, STEPS, Step
-from chain_of_custody.models import CustodyEntry, SealedValue
+from chain_of_custody.models import CustodyEntry, SealedValue, Upload
 from chain_of_custody.triggers import Trigger, never, register, register_append_only
-from crematory.models import Facility
+from crematory.models import Facility, StaffMember
 from retort_log.models import Processing, Run
 
 CASE, HOLD, ENTRY = (m._meta.db_table for m in (Case, Hold, CustodyEntry))
@@ -47,6 +48,8 @@ DEVICE, THING, RETURNED, RECEIPT = (
 )
 
 RULES, FACILITY = RulesVersion._meta.db_table, Facility._meta.db_table
+
+REPLACED, UPLOAD, STAFF = (m._meta.db_table for m in (DiscReplaced, Upload, StaffMember))
 
 MOVED = "NEW.case_id <> OLD.case_id"
 
@@ -352,10 +355,101 @@ def _clearing_triggers() -> list[Trigger]:
     ]
 
 
+def _disc_triggers() -> list[Trigger]:
+    """A disc changes once: at the recovery, by three persons, to a number never given before."""
+    recovered = (
+        f"EXISTS (SELECT 1 FROM {ENTRY} e WHERE e.id = NEW.entry_id AND e.case_id = NEW.case_id "
+        "AND e.act = 'recover' AND e.outcome = 'done' AND e.stage_to = 'recovered' "
+        "AND e.signed_by_id <> NEW.accepted_by_id AND e.witness_id IS NOT NULL "
+        "AND e.witness_id <> NEW.accepted_by_id)"
+    )
+    accepted = (
+        f"EXISTS (SELECT 1 FROM {STAFF} m WHERE m.id = NEW.accepted_by_id "
+        "AND m.is_manager AND m.facility_id = NEW.facility_id)"
+    )
+    own = (
+        f"EXISTS (SELECT 1 FROM {DISC} d WHERE d.case_id = NEW.case_id "
+        "AND d.facility_id = NEW.facility_id AND d.number = NEW.old_number)"
+    )
+    cooling = f"EXISTS (SELECT 1 FROM {CASE} c WHERE c.id = NEW.case_id AND c.stage = 'cooling')"
+    seen = (
+        f"EXISTS (SELECT 1 FROM {UPLOAD} u WHERE u.id = NEW.photograph_id "
+        "AND u.case_id = NEW.case_id)"
+    )
+    given = (
+        f"EXISTS (SELECT 1 FROM {DISC} d WHERE d.facility_id = NEW.facility_id "
+        "AND d.number = NEW.new_number) "
+        f"OR EXISTS (SELECT 1 FROM {REPLACED} r WHERE r.facility_id = NEW.facility_id "
+        "AND r.old_number = NEW.new_number)"
+    )
+    by_row = (
+        "NEW.id = OLD.id AND NEW.case_id = OLD.case_id AND NEW.facility_id = OLD.facility_id "
+        "AND NEW.number <> OLD.number "
+        f"AND EXISTS (SELECT 1 FROM {REPLACED} r WHERE r.case_id = OLD.case_id "
+        "AND r.old_number = OLD.number AND r.new_number = NEW.number "
+        "AND r.replaced_at = NEW.assigned_at)"
+    )
+    return [
+        Trigger(
+            "disc_replaced_at_recovery",
+            REPLACED,
+            "INSERT",
+            f"NOT ({cooling} AND {recovered})",
+            "a disc is replaced by the entry of its recovery, which two persons sign beside the "
+            "manager",
+        ),
+        Trigger(
+            "disc_replaced_accepted",
+            REPLACED,
+            "INSERT",
+            f"NOT {accepted}",
+            "a manager of the house accepts that a disc is replaced",
+        ),
+        Trigger(
+            "disc_replaced_of_case",
+            REPLACED,
+            "INSERT",
+            f"NOT ({own} AND {seen})",
+            "a replaced disc and its photograph are of this case",
+        ),
+        Trigger(
+            "disc_replaced_by_unused",
+            REPLACED,
+            "INSERT",
+            given,
+            "a disc number is given once",
+        ),
+        Trigger(
+            "disc_never_given_again",
+            DISC,
+            "INSERT",
+            f"EXISTS (SELECT 1 FROM {REPLACED} r WHERE r.facility_id = NEW.facility_id "
+            "AND r.old_number = NEW.number)",
+            "a disc number is given once",
+        ),
+        Trigger(
+            "disc_changes_by_replacement",
+            DISC,
+            "UPDATE",
+            f"NOT ({by_row})",
+            "id disc rows are written once, but for a disc replaced at the recovery",
+        ),
+        Trigger(
+            "recovered_with_new_disc",
+            CASE,
+            "UPDATE",
+            "NEW.stage <> OLD.stage AND NEW.stage = 'recovered' AND EXISTS "
+            f"(SELECT 1 FROM {REPLACED} r WHERE r.case_id = NEW.id AND NOT EXISTS "
+            f"(SELECT 1 FROM {DISC} d WHERE d.case_id = NEW.id AND d.number = r.new_number))",
+            "the remains do not have the new disc",
+        ),
+    ]
+
+
 def register_all() -> None:
     """Register the triggers of the path."""
     register_append_only(
-        IdDisc,
+        DiscReplaced,
         RulesVersion,
         RightHolder,
         HolderFacts,
@@ -390,6 +484,8 @@ def register_all() -> None:
         ],
         *_correction_triggers(),
         *_clearing_triggers(),
+        *_disc_triggers(),
+        *never(IdDisc, "DELETE", "TRUNCATE", message="a disc is never deleted"),
         *never(Delivery, "DELETE", "TRUNCATE", message="a delivery is never deleted"),
         *never(
             RemainsContainer,

@@ -47,6 +47,11 @@ _OF_DISC = Written(
     " WHERE d.facility_id = %s AND d.number = %s",
     c=Part("cases.Case", "number"),
 )
+_OF_OLD_DISC = Written(
+    "SELECT {c} FROM cases_discreplaced d JOIN cases_case c ON c.id = d.case_id"
+    " WHERE d.facility_id = %s AND d.old_number = %s",
+    c=Part("cases.Case", "number"),
+)
 
 
 @dataclass(frozen=True)
@@ -70,11 +75,13 @@ class Page:
 
 
 def by_number(facility: Facility, text: str) -> Case | None:
-    """Return the case with exactly this number: its own, its disc's, or that of a paper."""
+    """Return the case with exactly this number: its own, that of a disc or paper."""
     if number := scans.case_number(text):
         for (own,) in _OF_NUMBER(facility.pk, number):
             return own
     for (given,) in _OF_DISC(facility.pk, scans.disc(text)):
+        return given
+    for (given,) in _OF_OLD_DISC(facility.pk, scans.disc(text)):
         return given
     if number := scans.paper_number(text):
         papers = Paper.objects.filter(facility=facility, number=number).select_related("case")

@@ -126,7 +126,8 @@ STEPS: dict[str, Step] = {
             "Recover",
             ("cooling", "recovered"),
             {OPERATOR},
-            "cool_enough swept_clear disc_found free_tray",
+            "cool_enough swept_clear disc_found loss_photographed loss_accepted new_disc_tied "
+            "free_tray",
             "I swept the chamber clear and found this person's disc among the remains.",
         ),
         _step(

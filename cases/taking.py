@@ -37,6 +37,11 @@ class Attempt:
     witness: Signature | None
     token: str
 
+    @property
+    def is_witnessed(self) -> bool:
+        """True where a second person signs: always at this step, or for what is stated."""
+        return self.step.witnessed or self.facts.needs_witness
+
     def happened_at(self, case: Case, now: datetime, stands: list[Moment]) -> datetime:
         """When it happened: as stated (a typed minute settled in the case's order), or now."""
         stated = self.facts.happened_at
@@ -87,6 +92,7 @@ def _take(attempt: Attempt) -> CustodyEntry:
             now=at,
             facts=attempt.facts,
             signer=attempt.signed_by.member,
+            witness=attempt.witness.member if attempt.witness else None,
         )
     )
     if any(verdict.state == REFUSED for verdict in verdicts):
@@ -148,7 +154,7 @@ def _check_signatures(case: Case, attempt: Attempt) -> None:
     if not signer.roles & step.signers:
         needed = " or ".join(sorted(role.label for role in step.signers))
         raise StepRefused("role", f"“{step.label}” is signed by {needed}.")
-    if step.witnessed:
+    if attempt.is_witnessed:
         check_witness(case, signer, witness)
 
 
@@ -202,13 +208,15 @@ def _write(case: Case, attempt: Attempt, at: datetime, now: datetime) -> Custody
             stage_to=step.stage_to,
             signed_by=attempt.signed_by.member,
             signature="pin",
-            witness=attempt.witness.member if step.witnessed and attempt.witness else None,
+            witness=attempt.witness.member if attempt.is_witnessed and attempt.witness else None,
             place_from=moved.origin,
             place_to=moved.goal,
             token=attempt.token,
             facts=attempt.facts.trail() | named | moved.found,
         )
     )
+    if moved.after:
+        moved.after(entry)
     Case.objects.filter(pk=case.pk).update(
         stage=step.stage_to, stage_entry=entry, stage_since=at, judged_under=version
     )

@@ -11,7 +11,7 @@ from typing import Any
 
 from cases import law
 from cases.fact_words import DEVICES, label, shown
-from cases.models import Case
+from cases.models import Case, DiscReplaced
 from cases.scans import DISC_MARK
 from cases.steps import STAGES
 from cases.trail_lines import Line, line, ordered, reason, said
@@ -46,6 +46,7 @@ def facts(case: Case) -> Facts:
     return {
         "stage": STAGES[case.stage],
         "disc_number": case.disc.number if hasattr(case, "disc") else "",
+        "earlier_disc": _earlier_disc(case),
         "origin": case.facility.log_origin,
         "log_size": log.size,
         "root": log.root,
@@ -54,6 +55,11 @@ def facts(case: Case) -> Facts:
         "check_locally": law.CHECK_LOCALLY,
         "entries": lines,
     }
+
+
+def _earlier_disc(case: Case) -> str:
+    replaced = DiscReplaced.objects.filter(case=case).first()
+    return f"{replaced.old_number}, {replaced.get_found_display()}" if replaced else ""
 
 
 def _line(entry: CustodyEntry, units: UnitSystem) -> Facts:

@@ -10,6 +10,7 @@ from cases.views import (
     holds,
     law_questions,
     loggers,
+    lost_disc,
     machine,
     papers,
     persons,
@@ -34,6 +35,7 @@ house_routes: list[URLPattern] = [
 case_routes: list[URLPattern] = [
     path("<str:number>/", case.detail, name="case"),
     path("<str:number>/steps/<slug:verb>/", steps.step, name="step"),
+    path("<str:number>/recover/lost-disc/", lost_disc.lost_disc, name="lost-disc"),
     path("<str:number>/run/", run.run, name="run"),
     path("<str:number>/run/chart.json", run.chart, name="run-chart"),
     path("<str:number>/run/chart.svg", run.picture, name="run-picture"),

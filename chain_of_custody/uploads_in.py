@@ -133,7 +133,7 @@ def read(upload: Upload) -> bytes:
         ) from error
 
 
-def in_trail(upload: Upload) -> dict[str, str | int]:
+def in_trail(upload: Upload | Inspected) -> dict[str, str | int]:
     """Return what an entry of the trail says about a file; its name is sealed apart."""
     return {
         "sha256": upload.sha256,

@@ -29,11 +29,12 @@ from cases.facts import (
     ReturnFacts,
 )
 from cases.identity import BandDate
-from cases.models import Case, Document, PersonalThing, RightHolder
+from cases.models import Case, Document, IdDisc, PersonalThing, RightHolder
 from cases.scans import Label
 from cases.steps import FRONT_OFFICE, ORDER, STEPS
 from cases.taking import take
 from cases.waits import kinds_on_file
+from chain_of_custody import uploads_in
 from chain_of_custody.models import CustodyEntry, Paper, Place, Placement
 from crematory import clock
 from crematory.models import Facility, StaffMember
@@ -42,6 +43,7 @@ from retort_log.acts import record_reading
 from retort_log.models import Reading, Retort, Run
 from tests import factories
 from tests.factories import START as START
+from tests.papers_in import picture
 
 PASSWORD = "a long password of the cast"
 WRONG_PIN = "999000"
@@ -237,8 +239,29 @@ FACTS_FOR: dict[str, Callable[[Case], Facts]] = {
 
 
 def disc_of(case: Case) -> str:
-    """Return the number of the disc that the cast gives this case."""
-    return f"D{case.pk:05d}"
+    """Return the number of the disc that the cast gives this case, or that lies with it now."""
+    given = IdDisc.objects.filter(case=case).first()
+    return given.number if given else f"D{case.pk:05d}"
+
+
+def without_disc(case: Case, **changes: Any) -> dict[str, Any]:
+    """Return the facts of a recovery at which the disc cannot be read, but for the changes.
+
+    The witness belongs to them: `attempt("recover", case, **without_disc(case))`.
+    """
+    manager, witness = (signature(member(case.facility, k)) for k in (MANAGER, SECOND_OPERATOR))
+    stated: dict[str, Any] = {
+        "disc_scan": "",
+        "disc_state": "unreadable",
+        "photograph": uploads_in.arrive(picture("JPEG"), "disc.jpg"),
+        "disc_number": f"N{case.pk:05d}",
+        "disc_number_again": f"DISC/N{case.pk:05d}",
+        "is_attached": True,
+        "acceptance": manager,
+        "acceptance_reason": "Seen: the chamber was empty before, and one person was charged.",
+        "witness": witness,
+    }
+    return stated | changes
 
 
 def label_of(case: Case) -> str:

@@ -150,6 +150,7 @@ TABLE: dict[str, list[Row]] = {
         everybody(step_of("authorize")),
         everybody(step_of("skip"), status=404),
     ],
+    "cases:lost-disc": [everybody(number)],
     # Nobody was charged yet: there is no run.
     "cases:run": [everybody(number, status=404)],
     "cases:run-chart": [everybody(number, status=404)],

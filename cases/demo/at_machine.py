@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from cases import hold_acts, house_rules
-from cases.demo import logger, machines
+from cases.demo import logger, machines, scans
 from cases.demo.hands import celsius
 from cases.demo.statements import SLIPS, STATEMENTS
 from cases.models import Hold
@@ -98,6 +98,9 @@ def cool(life: Life) -> Times:
         yield life.minute(course.too_hot)
         life.refused("recover", STATEMENTS["recover"](life), "cool_enough")
     yield from _read(life, course.too_hot, course.recovered)
+    if life.person.lost_disc:
+        life.new_disc = life.hands.next_disc()
+        life.photograph = scans.photograph(life)
     life.at = life.minute(course.recovered)
 
 

@@ -23,6 +23,7 @@ from cases.relabel import relabel
 from cases.steps import STEPS
 from cases.taking import take
 from cases.waits import kinds_on_file
+from chain_of_custody.uploads_in import Arrived
 from crematory import clock
 from crematory.models import Role
 from retort_log.models import Retort
@@ -64,6 +65,8 @@ class Life:
     person: Person
     case: Case
     disc: str
+    new_disc: str
+    photograph: Arrived
     hands: Hands
     remains_kg: Decimal
 
@@ -101,18 +104,19 @@ class Life:
         return self.front() if Role.FRONT_OFFICE in step.signers else self.operator()
 
     def _witness(self, verb: str) -> str:
-        at_the_person = verb in {"receive", "clear_devices", "charge"}
+        at_the_person = verb in {"receive", "clear_devices", "charge", "recover"}
         return self.operator(other=True) if at_the_person else self.front(True)
 
     # Steps
 
     def _take(self, verb: str, facts: Facts, signer: str = "") -> None:
+        is_witnessed = STEPS[verb].witnessed or facts.needs_witness
         take(
             verb,
             self.case,
             facts,
             signed_by=self.hands[signer or self._signer(verb)],
-            witness=self.hands[self._witness(verb)] if STEPS[verb].witnessed else None,
+            witness=self.hands[self._witness(verb)] if is_witnessed else None,
             token=self.hands.token(),
         )
 
@@ -141,6 +145,8 @@ class Life:
         self._take(verb, replace(STATEMENTS[verb](self), happened_at=happened_at))
         if verb == "assign_disc":
             yield from self.label()
+        if verb == "recover" and self.person.lost_disc:
+            self.disc = self.new_disc
 
     def label(self) -> Times:
         """Make the newest label and fix it to the container."""

@@ -47,6 +47,7 @@ class Person:
     keepsake: bool = False
     scanned: bool = False
     shipped: bool = False
+    lost_disc: str = ""  # how it was found at the recovery
     died_known: str = "exact"
     # What happens in the run: "dip", "gap", "power_cut" or "smoke"; "" where nothing does.
     run: str = ""

@@ -10,7 +10,9 @@ from PIL import Image, ImageDraw, ImageFilter, ImageFont
 from cases import filing
 from cases.filing import Sent
 from cases.law import paper_words
+from chain_of_custody import uploads_in
 from chain_of_custody.models import Upload
+from chain_of_custody.uploads_in import Arrived
 
 if TYPE_CHECKING:
     from cases.demo.life import Life
@@ -54,6 +56,18 @@ def scan(life: Life, kind: str) -> tuple[str, bytes]:
     second = page(title, ("Page 2: explanations, invented and without force.",), life.index)
     first.save(out, "PDF", save_all=True, append_images=[second], resolution=150)
     return f"{title}.pdf", out.getvalue()
+
+
+def photograph(life: Life) -> Arrived:
+    """Return a picture that stands for the one taken of a disc that cannot be read."""
+    out = io.BytesIO()
+    disc = Image.new("RGB", (480, 360), "#57514b")
+    draw = ImageDraw.Draw(disc)
+    draw.ellipse((150, 90, 330, 270), "#8b8178", "#3a3532", 4)
+    draw.line([(170 + 20 * n, 180 + (n * 37) % 40 - 20) for n in range(8)], "#6b635c", 9)
+    _across(disc)
+    disc.filter(ImageFilter.GaussianBlur(1)).save(out, "JPEG", quality=80)
+    return uploads_in.arrive(out.getvalue(), f"disc {life.case.number}.jpg")
 
 
 def page(title: str, lines: tuple[str, ...], seed: int) -> Image.Image:

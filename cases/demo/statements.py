@@ -162,6 +162,18 @@ def burner_off(life: Life) -> f.Facts:
 
 
 def recover(life: Life) -> f.Facts:
+    if life.person.lost_disc:
+        return f.RecoverFacts(
+            disc_state=life.person.lost_disc,
+            photograph=life.photograph,
+            chamber_is_swept=True,
+            disc_number=life.new_disc,
+            disc_number_again=f"DISC/{life.new_disc}",
+            is_attached=True,
+            place=life.hands.free(Place.Kind.TRAY),
+            acceptance=life.hands["MG1"],
+            acceptance_reason="The chamber was empty before, and one person was charged.",
+        )
     return f.RecoverFacts(
         disc_scan=f"DISC/{life.disc}", chamber_is_swept=True, place=life.hands.free(Place.Kind.TRAY)
     )
@@ -274,6 +286,9 @@ SLIPS: dict[str, Slip] = {
     "flame_ended": lambda life, facts: replace(facts, flame_has_ended=False),
     "swept_clear": lambda life, facts: replace(facts, chamber_is_swept=False),
     "disc_found": lambda life, facts: replace(facts, disc_scan=life.hands.other_disc(life.case)),
+    "loss_photographed": lambda life, facts: replace(facts, photograph=None),
+    "loss_accepted": lambda life, facts: replace(facts, acceptance=None, acceptance_reason=""),
+    "new_disc_tied": lambda life, facts: replace(facts, disc_number_again=life.disc),
     "free_tray": lambda life, facts: replace(facts, place=life.hands.not_free("tray")),
     "disc_on_tray": lambda life, facts: replace(facts, disc_scan=life.hands.other_disc(life.case)),
     "processor_empty": lambda life, facts: replace(facts, processor_was_empty=False),

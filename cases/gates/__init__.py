@@ -1,6 +1,6 @@
 """The gates in front of each step, one module a part of the path."""
 
-from cases.gates import after, before, clearing, machine, papers
+from cases.gates import after, before, clearing, lost_disc, machine, papers
 from cases.gates.base import ASKED, GATES, PASSED, REFUSED, TITLES, Situation, Verdict, ask_all
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "ask_all",
     "before",
     "clearing",
+    "lost_disc",
     "machine",
     "papers",
 ]

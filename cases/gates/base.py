@@ -29,6 +29,7 @@ class Situation:
     now: datetime
     facts: Any = None
     signer: StaffMember | None = None
+    witness: StaffMember | None = None
     retort: Retort | None = None
 
 

@@ -5,6 +5,7 @@ from django.utils import timezone
 
 from cases import holds, identity, read_before, right, scans
 from cases.authority import Outcome, explain
+from cases.gates import discs
 from cases.gates.base import (
     Answer,
     Situation,
@@ -14,7 +15,7 @@ from cases.gates.base import (
     passed,
     refused,
 )
-from cases.models import Hold, IdDisc
+from cases.models import Hold
 from cases.names import fold
 from cases.verdicts import DISPUTE, REVIEW
 from cases.waits import kinds_on_file
@@ -257,12 +258,9 @@ def disc_unused(s: Situation) -> Answer:
     if s.facts is None:
         return asked("A disc number is given once and never again.")
     number = scans.disc(s.facts.disc_number)
-    given = IdDisc.objects.filter(facility=s.case.facility, number=number).select_related("case")
-    if (disc := given.first()) is None:
+    if (case := discs.given_to(s.case.facility_id, number)) is None:
         return passed()
-    return refused(
-        f"Disc {number} was already given, to case {disc.case.number}.", "take another disc"
-    )
+    return refused(f"Disc {number} was already given, to case {case.number}.", "take another disc")
 
 
 @gate("Disc fixed to the container")

@@ -305,4 +305,9 @@ def swept_clear(s: Situation) -> Answer:
 def disc_found(s: Situation) -> Answer:
     if s.facts is None:
         return asked("Find the disc among the remains and read it again.")
-    return discs.matches(s, s.facts.disc_scan)
+    if s.facts.disc_state and not s.facts.disc_scan:
+        return passed("Not read: what was found instead is on record.")
+    answer = discs.matches(s, s.facts.disc_scan)
+    if s.facts.disc_state and not answer.is_wrong_person:
+        return refused("The disc was read: it needs no other in its place.", OPERATOR)
+    return answer

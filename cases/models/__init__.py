@@ -12,7 +12,7 @@ from cases.models.clearing import (
 from cases.models.holds import Hold, HoldNotice
 from cases.models.papers import OTHER_PAPER, Document, DocumentSheet
 from cases.models.receipts import ThingsReceipt
-from cases.models.remains import IdDisc, Release, RemainsContainer
+from cases.models.remains import DiscReplaced, IdDisc, Release, RemainsContainer
 from cases.models.right import (
     AuthorityReview,
     AuthorizingAgent,
@@ -35,6 +35,7 @@ __all__ = [
     "CaseCounter",
     "Delivery",
     "DeviceAnswer",
+    "DiscReplaced",
     "Document",
     "DocumentSheet",
     "Hold",

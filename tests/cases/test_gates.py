@@ -318,6 +318,21 @@ def free_tray(case: Case) -> dict[str, Any]:
     return _occupied(case, "tray", "recovered")
 
 
+@situation("recover")
+def loss_photographed(case: Case) -> dict[str, Any]:
+    return cast.without_disc(case, photograph=None)
+
+
+@situation("recover")
+def loss_accepted(case: Case) -> dict[str, Any]:
+    return cast.without_disc(case, acceptance_reason=" ")
+
+
+@situation("recover")
+def new_disc_tied(case: Case) -> dict[str, Any]:
+    return cast.without_disc(case, is_attached=False)
+
+
 @situation("burner_off")
 def not_interrupted(case: Case) -> dict[str, Any]:
     at = case.run.charged_at + timedelta(minutes=10)
