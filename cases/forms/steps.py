@@ -17,12 +17,15 @@ from cases import things
 from cases.facts import FACTS, BurnerOffFacts, Container, ContainFacts, Facts, ProcessFacts
 from cases.forms.base import SignedForm, WitnessedForm, is_signing, typed_in
 from cases.forms.fields import LocalMomentField, PinField, ScanField
+from cases.forms.sharing import proposed
 from cases.models import NAME_LENGTH, Case
 from cases.retort_offers import retort_offers
 from chain_of_custody.models import Place, Placement
 from crematory import clock
 from crematory.fields import QuantityField
 from crematory.models import Facility
+from crematory.units import UnitSystem
+from retort_log.containers import SplitError
 from retort_log.models import Retort
 
 BAND_LABEL = "Name on the identity band, as it is written there"
@@ -118,6 +121,10 @@ class StepForm(SignedForm):
 
     def add_row(self, data: MultiValueDict[str, str]) -> None:
         """Show what was typed, with room for one more row where the form has rows."""
+        self.keep(data)
+
+    def share(self, data: MultiValueDict[str, str]) -> None:
+        """Show what was typed, with the rest of the remains proposed where the form parts them."""
         self.keep(data)
 
 
@@ -329,6 +336,7 @@ class ContainForm(StepForm):
     disc_scan = ScanField(label="Scan the disc that lies with the remains")
     are_sealed = yes("Every container is sealed")
     place = PlaceField(Place.Kind.SHELF, label="Shelf")
+    share_problem = ""  # why no share could be proposed
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -358,6 +366,19 @@ class ContainForm(StepForm):
     def add_row(self, data: MultiValueDict[str, str]) -> None:
         super().keep(data)
         self._show(data, min(self._count(data) + 1, MOST_CONTAINERS))
+
+    def share(self, data: MultiValueDict[str, str]) -> None:
+        self.keep(data)
+        rows = [form.initial for form in self.containers.forms]
+        typed = [(str(row["volume_l"] or ""), str(row["mass_kg"] or "")) for row in rows]
+        units: UnitSystem = self.facility.units  # type: ignore[assignment] # the model's choices
+        try:
+            masses = proposed(self.case.processing.mass_kg, typed, units)
+        except SplitError as problem:
+            self.share_problem = str(problem)
+        else:
+            for row, mass in zip(rows, masses, strict=True):
+                row["mass_kg"] = mass
 
     def is_valid(self) -> bool:
         return super().is_valid() & self.containers.is_valid()

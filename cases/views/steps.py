@@ -6,7 +6,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from cases import law_questions
+from cases import law_questions, room
 from cases.case_page import FETCHED
 from cases.errors import ActRefused
 from cases.forms.base import new_token
@@ -80,6 +80,7 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
             "heavy": _heavy(case) if verb == "charge" else "",
             "nav_here": "machine" if machine else "",
             "paper": paper_offered(verb),
+            "room": room.told(case, verb) if case.stage in STEPS[verb].stages_from else [],
             "law_asks": law_questions.shown(case) if verb in ASKS_THE_LAW else [],
         },
         back=reverse("machine", args=[machine]) if machine else "",
@@ -122,9 +123,9 @@ def machine_of(request: StaffRequest) -> str:
 
 def _form(request: StaffRequest, case: Case, verb: str) -> StepForm:
     initial = {"retort": request.GET["retort"]} if "retort" in request.GET else {}
-    if request.method == "POST" and "more" in request.POST:
+    if request.method == "POST" and {"more", "share"} & request.POST.keys():
         form = FORMS[verb](case=case)
-        form.add_row(request.POST)
+        (form.share if "share" in request.POST else form.add_row)(request.POST)
         return form
     return open_form(request, FORMS[verb], case=case, initial=initial)
 
