@@ -54,8 +54,9 @@ def test_what_was_fetched_is_not_asked_for_again(full: Case) -> None:
 def test_the_case_is_found_with_its_disc_and_delivery(case: Case) -> None:
     cast.bring(case, "tagged")
     found = case_rows.case_of(case.facility, case.number.lower())
+    disc = cast.disc_of(case)
     with CaptureQueriesContext(connection) as queries:
-        assert (found.disc.number, found.delivery.case_id) == (cast.disc_of(case), case.pk)
+        assert (found.disc.number, found.delivery.case_id) == (disc, case.pk)
         placement = case_rows.placement_now(found)
         assert placement is not None
         assert placement.place.kind == "bay"
