@@ -37,8 +37,9 @@ def answer_law(
 ) -> CustodyEntry:
     """Record the answers, all or none, as one entry. Raises ActRefused.
 
-    What stands in the place of a signed form is a manager's to answer. `shown` is the mark of the
-    page on which what was stated before stood.
+    What stands in the place of a signed form is a manager's to answer, and so is a no after a yes:
+    as with a reportable death, what shut the gate is taken back by nobody else. `shown` is the
+    mark of the page on which what was stated before stood.
     """
 
     def write(locked: Case, now: datetime) -> dict[str, Any]:
@@ -52,6 +53,10 @@ def answer_law(
             raise ActRefused("law_answer_missing", "Answer a question.")
         if set(told.answers) & set(WITHOUT_FORM):
             need(signed_by.member, Role.MANAGER)
+        if _takes_back(locked, told) and Role.MANAGER not in signed_by.member.roles:
+            raise ActRefused(
+                "role", "This was answered with yes. Only a manager records that it is not so."
+            )
         of_this_case(locked, told.document)
         if told.document is not None and told.document.pk in replaced_papers(locked):
             raise ActRefused(
@@ -61,6 +66,12 @@ def answer_law(
         return {**_answer(locked, told, now), **_agree(locked, told, now)}
 
     return do_act(ACT, case, signed_by.member, token, write, signature="pin")
+
+
+def _takes_back(case: Case, told: Told) -> bool:
+    """Whether a question that was last answered with yes, on whatever paper, gets a no."""
+    was = {row.question: row.is_so for row in case.law_answers.all()}
+    return any(was.get(key) and not is_so for key, is_so in told.answers.items())
 
 
 def _answer(case: Case, told: Told, now: datetime) -> dict[str, Any]:

@@ -95,6 +95,18 @@ def test_where_the_paper_is_there_nothing_is_asked(
     assert not case.law_answers.exists(), question
 
 
+def test_a_yes_is_taken_back_by_a_manager_alone() -> None:
+    case = case_in("us-wi")
+    cast.file_papers(case, "charge")
+    answer(case, answers={"report_required": True})
+    with pytest.raises(ActRefused) as refused:
+        answer(case, answers={"report_required": False})
+    assert refused.value.code == "role"
+    assert ask(case).state == REFUSED
+    answer(case, cast.MANAGER, answers={"report_required": False})
+    assert ask(case).state == PASSED
+
+
 def test_who_answered_when_on_what_and_what_is_kept_and_in_the_trail() -> None:
     case = case_in("us-wi")
     paper = cast.paper(case, "other")
