@@ -126,3 +126,8 @@ def test_a_paper_and_a_token_with_a_nul(case: Case, clerk: StaffMember) -> None:
     client = browser(clerk)
     assert client.get(f"/cases/{case.number}/papers/%00.pdf").status_code == 404
     assert client.post(url("print", case, "label"), {"token": "\0"}).status_code == 302
+
+
+def test_the_code_of_a_retort_with_a_nul(case: Case, operator: StaffMember) -> None:
+    page = url("step", case, "charge")
+    assert browser(operator).get(page, {"retort": "a\0b"}).status_code == 200

@@ -116,13 +116,20 @@ def _heavy(case: Case) -> str:
 
 def machine_of(request: StaffRequest) -> str:
     """Return the code of the retort from whose page this one was opened, or nothing."""
-    code = request.GET.get("retort", "")
+    if not (code := _retort_asked(request)):
+        return ""
     here = Retort.objects.filter(facility=request.facility, place__code=code)
-    return code if code and here.exists() else ""
+    return code if here.exists() else ""
+
+
+def _retort_asked(request: StaffRequest) -> str:
+    """The code in the address; nothing where it is none. PostgreSQL takes no text with a NUL."""
+    code = request.GET.get("retort", "")
+    return code if code.isprintable() else ""
 
 
 def _form(request: StaffRequest, case: Case, verb: str) -> StepForm:
-    initial = {"retort": request.GET["retort"]} if "retort" in request.GET else {}
+    initial = {"retort": code} if (code := _retort_asked(request)) else {}
     if request.method == "POST" and {"more", "share"} & request.POST.keys():
         form = FORMS[verb](case=case)
         (form.share if "share" in request.POST else form.add_row)(request.POST)

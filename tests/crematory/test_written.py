@@ -154,6 +154,13 @@ def test_a_session_holds_only_as_it_was_signed_in(kept: str) -> None:
     assert client.get("/").status_code == 302
 
 
+def test_a_cookie_that_no_store_gave_is_no_session() -> None:
+    """A quoted cookie may hold any character, a NUL among them."""
+    for cookie in ('sessionid="aaaaaaaaaa\\000a"', "sessionid=' OR 1=1 --", "sessionid=ßßßßßßßßß"):
+        answer = Client().get("/", headers={"cookie": cookie})
+        assert (answer.status_code, answer.headers["Location"]) == (302, "/sign-in/?next=/")
+
+
 def test_signing_out_ends_the_session() -> None:
     client = Client()
     client.force_login(cast.member(cast.make_facility(), "M1"))
