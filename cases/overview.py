@@ -6,6 +6,7 @@ What the pages asked for most need stands written out in `cases/overview_sql.py`
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -30,7 +31,7 @@ from crematory.models import Facility
 from crematory.written import moment
 from retort_log import selectors
 from retort_log.doubts import FRESH
-from retort_log.events import Life, lives
+from retort_log.events import LOOK_BACK, Life, lives
 from retort_log.models import Retort, Run
 from retort_log.newest import Recorders, recorders_of
 from retort_log.run_life import PHASE_WORDS, Phase
@@ -213,11 +214,18 @@ class Machine:
         return Phase.BURNING if self.run.burner_off_at is None else Phase.COOLING
 
     @property
+    def secondary(self) -> tuple[Decimal, datetime] | None:
+        """The newest temperature of the secondary chamber in °C, by hand or recorder, and when."""
+        recorded = self.recorders and self.recorders.newest.get("secondary")
+        read = self.reading
+        if recorded and (read is None or recorded.at >= read.at):
+            return recorded.celsius, recorded.at
+        return (read.secondary_c, read.at) if read else None
+
+    @property
     def read_at(self) -> datetime | None:
         """When the secondary chamber was read last, by hand or recorder."""
-        recorded = self.recorders and self.recorders.newest.get("secondary")
-        times = [one.at for one in (self.reading, recorded) if one]
-        return max(times, default=None)
+        return self.secondary[1] if self.secondary else None
 
     @property
     def due_at(self) -> datetime | None:
@@ -282,6 +290,23 @@ def with_life(found: Iterable[Machine], now: datetime) -> list[Machine]:
     return [
         replace(m, life=told[m.retort.pk], recorders=recorders[m.retort.pk]) for m in machines_found
     ]
+
+
+def machines_as_they_are(facility: Facility, now: datetime) -> list[Machine]:
+    """Return the facility's retorts, with phase and recorders where there is more than hands."""
+    found = machines(facility, now)
+    return with_life(found, now) if sql.LIVELY(facility.pk, now - LOOK_BACK) else found
+
+
+def next_change(found: Iterable[Machine], now: datetime) -> datetime | None:
+    """Return when time alone changes what is said of these retorts, if it does.
+
+    At once where a controller may write: its answers are in no trail.
+    """
+    shown = list(found)
+    if any(m.recorders and m.recorders.has_controller for m in shown):
+        return now
+    return min((at for m in shown for at in m.changes_at()), default=None)
 
 
 def places(facility: Facility) -> list[tuple[Place, Placement | None, Case | None]]:

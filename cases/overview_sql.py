@@ -100,3 +100,14 @@ COUNTED = Written(
     " LEFT JOIN chain_of_custody_placement s ON s.place_id = p.id AND s.until IS NULL"
     " WHERE p.facility_id = %s AND p.is_in_use GROUP BY p.kind"
 )
+
+# Whether any retort of a house has more to tell than its run and what hands read: an event since
+# the first time, or a recorder.
+LIVELY = Written(
+    "SELECT 1 FROM retort_log_retort r WHERE r.facility_id = %s AND ("
+    "EXISTS (SELECT 1 FROM retort_log_runevent e WHERE e.retort_id = r.id AND e.at >= %s)"
+    " OR EXISTS (SELECT 1 FROM retort_log_run n JOIN retort_log_runevent e ON e.run_id = n.id"
+    " WHERE n.retort_id = r.id AND n.ended_at IS NULL)"
+    " OR EXISTS (SELECT 1 FROM retort_log_controller c WHERE c.retort_id = r.id)"
+    " OR EXISTS (SELECT 1 FROM retort_log_readingblock b WHERE b.retort_id = r.id)) LIMIT 1"
+)

@@ -83,17 +83,19 @@ def _inside(machine: Machine) -> str:
 
 
 def _reading(machine: Machine, units: str) -> str:
-    if machine.reading is None:
+    newest = machine.secondary
+    if newest is None:
         return ""
+    celsius, at = newest
     return READING.format(
         chamber=escape(_("Secondary chamber")),
         value=escape(
             show_quantity(
-                machine.reading.secondary_c,
+                celsius,
                 "temperature",
                 "us" if units == "us" else "metric",
                 both=True,
             )
         ),
-        ago=escape(ago(machine.reading.at)),
+        ago=escape(ago(at)),
     )

@@ -86,18 +86,11 @@ def _blocks(request: StaffRequest) -> dict[str, Any]:
     blocks = [
         {"machine": machine, "temperatures": temperatures(machine, units)} for machine in found
     ]
-    return {"blocks": blocks, "every_s": _every_s(found), UNTIL: _until(found, now)}
+    return {"blocks": blocks, "every_s": _every_s(found), UNTIL: overview.next_change(found, now)}
 
 
 def _every_s(found: Iterable[Machine]) -> int:
     return LIVE_EVERY_S if any(m.recorders and m.recorders.wire for m in found) else EVERY_S
-
-
-def _until(found: list[Machine], now: datetime) -> datetime | None:
-    """When time alone changes what is said; at once where a controller may write."""
-    if any(m.recorders and m.recorders.has_controller for m in found):
-        return now
-    return first_change(at for machine in found for at in machine.changes_at())
 
 
 def _of_now(response: HttpResponse) -> HttpResponse:

@@ -21,15 +21,16 @@ def today(request: StaffRequest) -> HttpResponse:
     facility = request.facility
 
     def read() -> dict[str, Any]:
-        machines, cases = overview.machines(facility, clock.now()), overview.opened(facility)
+        now = clock.now()
+        machines, cases = overview.machines_as_they_are(facility, now), overview.opened(facility)
         return {
             "holds": [(hold, holds.not_told(hold)) for hold in overview.open_holds(facility)],
-            "pressing": pressing(facility, cases, clock.now()),
+            "pressing": pressing(facility, cases, now),
             "check_locally": CHECK_LOCALLY,
             "groups": overview.waiting(facility, cases),
             "machines": machines,
             "free_places": overview.free_places(facility),
-            UNTIL: min((at for m in machines for at in m.changes_at()), default=None),
+            UNTIL: overview.next_change(machines, now),
         }
 
     waiting = Kept(request).part("cases/_today.html", read)

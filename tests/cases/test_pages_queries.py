@@ -31,7 +31,8 @@ PAGES: dict[str, Callable[[Client], str]] = {
 
 
 QUERIES = {
-    "today": 8,  # holds, terms of the law (two), groups, machines, places
+    # holds, terms of the law (two), groups, machines, whether they have more to tell, places
+    "today": 9,
     "list": 4,  # one for who is on hold
     "found": 5,  # and is it a disc's number?
     "everybody": 4,
