@@ -43,13 +43,10 @@ _OF_NUMBER = Written(
     c=Part("cases.Case", "number"),
 )
 _OF_DISC = Written(
-    "SELECT {c} FROM cases_iddisc d JOIN cases_case c ON c.id = d.case_id"
-    " WHERE d.facility_id = %s AND d.number = %s",
-    c=Part("cases.Case", "number"),
-)
-_OF_OLD_DISC = Written(
-    "SELECT {c} FROM cases_discreplaced d JOIN cases_case c ON c.id = d.case_id"
-    " WHERE d.facility_id = %s AND d.old_number = %s",
+    "SELECT {c} FROM cases_case c WHERE c.id IN"
+    " (SELECT d.case_id FROM cases_iddisc d WHERE d.facility_id = %s AND d.number = %s"
+    " UNION ALL SELECT r.case_id FROM cases_discreplaced r"
+    " WHERE r.facility_id = %s AND r.old_number = %s)",
     c=Part("cases.Case", "number"),
 )
 
@@ -79,9 +76,8 @@ def by_number(facility: Facility, text: str) -> Case | None:
     if number := scans.case_number(text):
         for (own,) in _OF_NUMBER(facility.pk, number):
             return own
-    for (given,) in _OF_DISC(facility.pk, scans.disc(text)):
-        return given
-    for (given,) in _OF_OLD_DISC(facility.pk, scans.disc(text)):
+    disc = scans.disc(text)
+    for (given,) in _OF_DISC(facility.pk, disc, facility.pk, disc):
         return given
     if number := scans.paper_number(text):
         papers = Paper.objects.filter(facility=facility, number=number).select_related("case")
