@@ -1,5 +1,6 @@
 """From what was recorded of the right-holders to the answer: may this cremation be authorized?"""
 
+import hashlib
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, datetime
@@ -201,6 +202,7 @@ def _objection(said: list[AuthorizingAgent]) -> Objection | None:
 def standing_review(case: Case, answer: Answer) -> AuthorityReview | None:
     """Return the manager's review of an undecided answer, if nothing was stated since.
 
+    It answers only what was open then: another question, or a stricter order, asks anew.
     A review settles only what the rules leave open: never a missing signature or an objection.
     Where no class decides, it needs somebody who signed, or the paper of who answered.
     """
@@ -210,8 +212,17 @@ def standing_review(case: Case, answer: Answer) -> AuthorityReview | None:
     if not reviews or reviews[-1].reviewed_at < _last_stated(case):
         return None
     newest = reviews[-1]
+    if newest.of_what != left_open(case, answer):
+        return None
     has_paper = newest.document_id and not is_replaced(case, newest.document_id)
     return newest if has_paper or not lacks_signature(case, answer) else None
+
+
+def left_open(case: Case, answer: Answer) -> str:
+    """Return the SHA-256 of what the rules leave open here, and of the order that leaves it."""
+    ranks = [(r.key, str(r.quorum), str(r.lesser), sorted(r.excluded_when)) for r in case.law.ranks]
+    told = (str(answer.review), answer.deciding.key if answer.deciding else "", ranks)
+    return hashlib.sha256(repr(told).encode()).hexdigest()
 
 
 def lacks_signature(case: Case, answer: Answer) -> bool:

@@ -228,6 +228,7 @@ def review_authority(
             case=locked,
             reason=reason.strip(),
             document=document,
+            of_what=right.left_open(locked, answer),
             reviewed_by=signed_by.member,
             reviewed_at=now,
         )

@@ -353,6 +353,7 @@ class Migration(migrations.Migration):
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
                 ),
+                ("of_what", models.CharField(max_length=64)),
                 ("reason", models.TextField()),
                 ("reviewed_at", models.DateTimeField()),
                 (

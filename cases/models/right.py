@@ -136,13 +136,18 @@ class AuthorizingAgent(AppendOnlyModel):
 
 
 class AuthorityReview(AppendOnlyModel):
-    """A manager's record of how what the rules leave open was answered; void once more is said."""
+    """A manager's record of how what the rules leave open was answered; void once more is said.
+
+    `of_what` names what was open, and under which order (`cases.right.left_open`): a review of
+    one question answers no other.
+    """
 
     case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="authority_reviews")
     reason = models.TextField()
     document = models.ForeignKey(
         Document, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
+    of_what = models.CharField(max_length=64)
     reviewed_by = models.ForeignKey(StaffMember, on_delete=models.PROTECT, related_name="+")
     reviewed_at = models.DateTimeField()
 

@@ -1,5 +1,6 @@
 """What may be stated of those with a say: every refusal, and what each statement makes of it."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.db import DatabaseError, transaction
 
 from cases import acts, right, right_acts
 from cases.authority import Outcome
+from cases.authority.counting import Review
 from cases.errors import ActRefused
 from cases.models import (
     AuthorityReview,
@@ -463,6 +465,21 @@ def test_a_review_is_void_after_the_next_statement(
     assert not is_authorized(undecided)
 
 
+def test_a_review_answers_only_what_was_open_then(
+    undecided: Case, manager: StaffMember, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    review(undecided, manager)
+    assert is_authorized(undecided)
+    open_then = right.answer_for(undecided)
+    another = replace(open_then, review=Review.LAPSED)
+    assert right.standing_review(undecided, open_then) is not None
+    assert right.standing_review(undecided, another) is None
+    # The order that left it open became another one: the review is not of it.
+    fewer = undecided.law.ranks[:-1]
+    monkeypatch.setattr(type(undecided.law), "ranks", property(lambda law: fewer))
+    assert right.standing_review(undecided, open_then) is None
+
+
 def test_no_review_authorizes_what_nobody_signed(
     undecided: Case, clerk: StaffMember, manager: StaffMember
 ) -> None:
@@ -470,7 +487,8 @@ def test_no_review_authorizes_what_nobody_signed(
     cast.knows(niece, clerk, is_minor=True)
     assert refused(lambda: review(undecided, manager)) == "nobody_signed"
     row = {"reason": "by telephone", "reviewed_by": manager, "reviewed_at": clock.now()}
-    AuthorityReview.objects.create(case=undecided, **row)
+    of_what = right.left_open(undecided, right.answer_for(undecided))
+    AuthorityReview.objects.create(case=undecided, of_what=of_what, **row)
     assert not is_authorized(undecided)
     review(undecided, manager, paper=cast.paper(undecided, "court_order"))
     assert is_authorized(undecided)
