@@ -31,7 +31,7 @@ from crematory.models import Facility
 from crematory.written import moment
 from retort_log import selectors
 from retort_log.doubts import FRESH
-from retort_log.events import LOOK_BACK, Life, lives
+from retort_log.events import LOOK_BACK, Life, lives, phase_of
 from retort_log.models import Retort, Run
 from retort_log.newest import Recorders, recorders_of
 from retort_log.run_life import PHASE_WORDS, Phase
@@ -172,6 +172,23 @@ PHASE_MARKS = {
 }
 
 
+class More(NamedTuple):
+    """What there is of a retort to be asked for; what is not there need not be looked for."""
+
+    has_events: bool  # in the open run, or of late
+    has_controller: bool
+    has_recorded: bool  # anything that a recorder ever wrote
+    has_holds: bool  # on the person inside, lifted ones too
+
+    @property
+    def is_told(self) -> bool:
+        """True where there is more than the run and what hands read."""
+        return self.has_events or self.has_controller or self.has_recorded
+
+
+ASK_ALL = More(True, True, True, True)
+
+
 @dataclass(frozen=True)
 class Machine:
     """A retort with the person inside, if there is one, and its newest reading.
@@ -185,6 +202,7 @@ class Machine:
     now: datetime
     life: Life | None = None
     recorders: Recorders | None = None
+    more: More = ASK_ALL
 
     @property
     def case(self) -> Case | None:
@@ -262,13 +280,12 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
 
     One query, and one for the corrections where one of the newest readings was corrected.
     """
-    rows = sql.MACHINE(now, facility.pk, code) if code else sql.MACHINES(now, facility.pk)
-    corrected = selectors.standing(
-        [reading for *_, reading, _hand, was_corrected in rows if was_corrected]
-    )
+    asked = (now - LOOK_BACK, now, facility.pk)
+    rows = sql.MACHINE(*asked, code) if code else sql.MACHINES(*asked)
+    corrected = selectors.standing([row[6] for row in rows if row[8]])
     standing = {one.pk: one for one in corrected}
     found = []
-    for retort, place, permit, run, case, disc, reading, hand, _was_corrected in rows:
+    for retort, place, permit, run, case, disc, reading, hand, _was_corrected, *more in rows:
         retort.place, retort.permit = place, permit
         if run:
             case.facility = facility
@@ -278,24 +295,43 @@ def machines(facility: Facility, now: datetime, code: str = "") -> list[Machine]
         if reading:
             reading.read_by = hand
         read = reading and (standing.get(reading.pk) or selectors.Standing(reading, ()))
-        found.append(Machine(retort, run, read, now))
+        found.append(Machine(retort, run, read, now, more=More._make(map(bool, more))))
     return found
 
 
 def with_life(found: Iterable[Machine], now: datetime) -> list[Machine]:
-    """Return the machines with their phase, events, and what recorders wrote: five queries."""
-    machines_found = list(found)
-    told = lives({m.retort.pk: m.run for m in machines_found}, now)
-    recorders = recorders_of(told, now)
+    """Return the machines with their phase, events, and what recorders wrote.
+
+    Asks for what there is alone: at most six queries, and none where each retort has a run in
+    which nothing happened but steps and readings by hand.
+    """
+    shown = list(found)
+    told = _lives(shown, now)
+    written = [m.retort.pk for m in shown if m.more.has_controller or m.more.has_recorded]
+    recorders = recorders_of(written, now) if written else {}
     return [
-        replace(m, life=told[m.retort.pk], recorders=recorders[m.retort.pk]) for m in machines_found
+        replace(m, life=told[m.retort.pk], recorders=recorders.get(m.retort.pk, Recorders()))
+        for m in shown
     ]
+
+
+def _lives(shown: list[Machine], now: datetime) -> dict[int, Life]:
+    runs = {m.retort.pk: m.run for m in shown if m.more.has_events}
+    told = lives(runs, now) if runs else {}
+    empty = [m.retort.pk for m in shown if m.run is None and m.retort.pk not in told]
+    cleared = dict(sql.ended(len(empty))(now, *empty)) if empty else {}
+    for machine in shown:
+        if machine.retort.pk not in told:
+            at = cleared.get(machine.retort.pk)
+            here = phase_of(machine.run, (), at and moment(at))
+            told[machine.retort.pk] = Life(here, [])
+    return told
 
 
 def machines_as_they_are(facility: Facility, now: datetime) -> list[Machine]:
     """Return the facility's retorts, with phase and recorders where there is more than hands."""
     found = machines(facility, now)
-    return with_life(found, now) if sql.LIVELY(facility.pk, now - LOOK_BACK) else found
+    return with_life(found, now) if any(m.more.is_told for m in found) else found
 
 
 def next_change(found: Iterable[Machine], now: datetime) -> datetime | None:

@@ -50,10 +50,17 @@ HOLDS = Written(
 )  # fmt: skip
 
 # Each retort with its open run and who lies in it, and its newest reading that counts: one whose
-# newest correction does not withdraw it. The last column says whether that was ever corrected.
+# newest correction does not withdraw it. The last columns say whether that was ever corrected, and
+# what else there is to be asked for: events, a controller, what recorders wrote, holds.
 _MACHINES = (
     "SELECT {r}, {p}, {t}, {u}, {c}, {d}, {g}, {h},"
-    " EXISTS (SELECT 1 FROM retort_log_readingcorrection k WHERE k.reading_id = g.id)"
+    " EXISTS (SELECT 1 FROM retort_log_readingcorrection k WHERE k.reading_id = g.id),"
+    " EXISTS (SELECT 1 FROM retort_log_runevent e WHERE e.retort_id = r.id AND e.at >= %s)"
+    " OR EXISTS (SELECT 1 FROM retort_log_runevent e WHERE e.run_id = u.id),"
+    " EXISTS (SELECT 1 FROM retort_log_controller o WHERE o.retort_id = r.id),"
+    " EXISTS (SELECT 1 FROM retort_log_livesample l WHERE l.retort_id = r.id)"
+    " OR EXISTS (SELECT 1 FROM retort_log_readingblock b WHERE b.retort_id = r.id),"
+    " EXISTS (SELECT 1 FROM cases_hold q WHERE q.case_id = c.id)"
     " FROM retort_log_retort r"
     " JOIN chain_of_custody_place p ON p.id = r.place_id"
     " JOIN retort_log_permittooperate t ON t.id = r.permit_id"
@@ -101,13 +108,14 @@ COUNTED = Written(
     " WHERE p.facility_id = %s AND p.is_in_use GROUP BY p.kind"
 )
 
-# Whether any retort of a house has more to tell than its run and what hands read: an event since
-# the first time, or a recorder.
-LIVELY = Written(
-    "SELECT 1 FROM retort_log_retort r WHERE r.facility_id = %s AND ("
-    "EXISTS (SELECT 1 FROM retort_log_runevent e WHERE e.retort_id = r.id AND e.at >= %s)"
-    " OR EXISTS (SELECT 1 FROM retort_log_run n JOIN retort_log_runevent e ON e.run_id = n.id"
-    " WHERE n.retort_id = r.id AND n.ended_at IS NULL)"
-    " OR EXISTS (SELECT 1 FROM retort_log_controller c WHERE c.retort_id = r.id)"
-    " OR EXISTS (SELECT 1 FROM retort_log_readingblock b WHERE b.retort_id = r.id)) LIMIT 1"
-)
+
+@lru_cache
+def ended(count: int) -> Written:
+    """Return the query of when the last run of each of this many retorts ended, by a time."""
+    parts = (
+        "SELECT n.retort_id, MAX(n.ended_at) FROM retort_log_run n",
+        "WHERE n.ended_at <= %s AND n.retort_id IN (",
+        ", ".join(["%s"] * count),
+        ") GROUP BY n.retort_id",
+    )
+    return Written(" ".join(parts))

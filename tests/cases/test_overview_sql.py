@@ -1,5 +1,6 @@
 """The queries that stand written out answer as the framework's own would."""
 
+from contextlib import suppress
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -13,9 +14,12 @@ from cases.steps import FINAL_STAGES, STEPS
 from chain_of_custody.models import Place, Placement
 from crematory import clock
 from crematory.models import Facility
+from retort_log import live
 from retort_log.acts import record_reading
 from retort_log.corrections import RightValues, correct_reading
-from retort_log.models import Reading, Retort, Run
+from retort_log.events import EventRefused, Stated, lives, record_event
+from retort_log.models import Controller, Reading, Retort, Run
+from retort_log.newest import recorders_of
 from retort_log.selectors import newest_of_each, standing
 from tests import cast
 
@@ -112,6 +116,55 @@ def test_the_machines(house: Facility) -> None:
     assert machines[1].reading is not None
     assert machines[1].reading.corrections
     assert not overview.machines(house, now, "no-such-place")
+
+
+def _as_of_all(facility: Facility) -> None:
+    """With and without what is there: phase, events and recorders are the same."""
+    now = clock.now() + timedelta(minutes=1)
+    machines = overview.with_life(overview.machines(facility, now), now)
+    told = lives({m.retort.pk: m.run for m in machines}, now)
+    written = recorders_of(told, now)
+    for machine in machines:
+        assert machine.life == told[machine.retort.pk]
+        assert machine.recorders == written[machine.retort.pk]
+
+
+@pytest.mark.parametrize("stage", ["tagged", "in_retort", "cooling", "recovered"])
+def test_the_life_of_the_machines(facility: Facility, case: Case, stage: str) -> None:
+    cast.bring(case, stage)
+    [retort, other] = Retort.objects.filter(facility=facility).order_by("pk")
+    _as_of_all(facility)
+    operator = cast.member(facility, "O1")
+    with clock.pinned(clock.now() + timedelta(seconds=1)):
+        for one, kind in ((retort, "door_opened"), (other, "preheat_begun")):
+            with suppress(EventRefused):
+                record_event(one, Stated(kind, clock.now()), operator)
+        _as_of_all(facility)
+        with clock.pinned(clock.now() + timedelta(days=3)):  # an event of a run that is still open
+            _as_of_all(facility)
+        controller = Controller.objects.create(retort=other, host="127.0.0.1", is_on=True)
+        _as_of_all(facility)
+        live.keep_answer(controller, clock.now(), {"secondary degC": 9001})
+        _as_of_all(facility)
+
+
+def test_what_there_is_to_be_asked_for(facility: Facility, case: Case) -> None:
+    cast.bring(case, "in_retort")
+
+    def more() -> overview.More:
+        found = overview.machines(facility, clock.now(), case.run.retort.place.code)
+        return found[0].more
+
+    assert more() == (False, False, False, False)
+    stated = Stated("door_opened", clock.now())
+    record_event(case.run.retort, stated, cast.member(facility, "O1"))
+    assert more() == (True, False, False, False)
+    controller = Controller.objects.create(retort=case.run.retort, host="127.0.0.1")
+    assert more() == (True, True, False, False)
+    live.keep_answer(controller, clock.now(), {"secondary degC": 9001})
+    assert more() == (True, True, True, False)
+    hold_acts.open_hold(case, cast.signature(cast.member(facility, "O1")), "h", "Ring missing")
+    assert more() == (True, True, True, True)
 
 
 def test_a_machine_of_which_nothing_is_known(facility: Facility) -> None:

@@ -31,18 +31,18 @@ PAGES: dict[str, Callable[[Client], str]] = {
 
 
 QUERIES = {
-    # holds, terms of the law (two), groups, machines, whether they have more to tell, places
-    "today": 9,
+    # holds, terms of the law (two), groups, machines, places
+    "today": 8,
     "list": 4,  # one for who is on hold
     "found": 5,  # and is it a disc's number?
     "everybody": 4,
-    # The retorts with runs and readings, two for their phases, three for what recorders wrote; one
-    # more for the corrections of a reading that was corrected.
-    "machines": 8,
-    # the retort with its run, two for its phase, three for its recorders, its last readings; five
-    # for the tagged persons with papers, labels and holds; five for the gates, which look into
-    # upkeep and recorders too
-    "machine": 19,
+    # The retorts with runs and readings, and when the last run ended in the one that is empty; more
+    # where there are events, recorders, corrected readings.
+    "machines": 4,
+    # the retort with its run, when its last run ended, its last readings; five for the tagged
+    # persons with papers, labels and holds; five for the gates, which look into upkeep and
+    # recorders too
+    "machine": 15,
     "places": 3,
     "house": 4,  # staff and retorts
 }
