@@ -16,6 +16,7 @@ from chain_of_custody.models import CustodyEntry, Place, Placement, open_placeme
 from crematory.signatures import Signature
 from retort_log import recorded
 from retort_log.models import Processing, Run
+from retort_log.permit_terms import to_terms
 from retort_log.permits import rules_of
 
 
@@ -113,7 +114,8 @@ def assign_disc(case: Case, facts: Any, at: datetime) -> Moved:
 
 @effect
 def charge(case: Case, facts: Any, at: datetime) -> Moved:
-    chamber = rules_of(facts.retort.permit).charging_chamber
+    rules = rules_of(facts.retort.permit)
+    chamber = rules.charging_chamber
     reading = recorded.newest(facts.retort, chamber, at)
     assert reading is not None  # the gate of the charging temperature has seen it
     Run.objects.create(
@@ -123,6 +125,7 @@ def charge(case: Case, facts: Any, at: datetime) -> Moved:
         charge_mass_kg=case.delivery.mass_kg,
         charge_temperature_c=reading.celsius,
         charge_reading=reading.reading,
+        permit_terms=to_terms(rules),
     )
     return move(case, facts.retort.place, at)
 

@@ -17,7 +17,7 @@ from crematory.written import Part, Written
 from retort_log import recorded, selectors
 from retort_log.doubts import FRESH
 from retort_log.models import Reading, ReadingCorrection, Run
-from retort_log.permits import rules_of
+from retort_log.permits import charging_c, interval_min, rules_of_run
 
 _RUN = Written(
     "SELECT {u}, {r}, {t}, {c}, {v} FROM retort_log_run u"
@@ -78,7 +78,7 @@ def run_facts(case: Case, now: datetime) -> RunFacts | None:
         end = run.ended_at or now
         corrections = list(_corrections(run.retort_id, run.charged_at - FRESH, end))
     units: UnitSystem = "us" if case.facility.units == "us" else "metric"
-    chamber = rules_of(run.retort.permit).charging_chamber
+    chamber = rules_of_run(run).charging_chamber
     notices = _notices(run, chamber, units) if corrections else []
     return RunFacts(run, chamber, notices, corrections)
 
@@ -113,7 +113,7 @@ def _charge(run: Run, chamber: str, row: selectors.Standing | None, units: UnitS
     celsius = row.primary_c if chamber == "primary" else row.secondary_c
     if celsius == run.charge_temperature_c:
         return ""
-    limit = run.retort.permit.charging_temperature_c
+    limit = charging_c(rules_of_run(run))
     reached = "reaches" if celsius >= limit else "DOES NOT REACH"
     new = show_quantity(celsius, "temperature", units, both=True)
     needed = show_quantity(limit, "temperature", units, both=True)
@@ -127,7 +127,7 @@ def _coverage(run: Run) -> str:
     """Burner off stands on readings without a gap; a withdrawn one may have opened it again."""
     if run.burner_off_at is None:
         return ""
-    every = timedelta(minutes=run.retort.permit.recording_interval_min)
+    every = timedelta(minutes=interval_min(rules_of_run(run)))
     gaps = recorded.gaps(run.retort, run.charged_at, run.burner_off_at, every)
     if not gaps:
         return ""

@@ -21,7 +21,7 @@ from retort_log.chart import Chart, LimitLine, Mark
 from retort_log.finding import amount, symbol
 from retort_log.models import Run, RunEvent
 from retort_log.permit_rules import PermitRules
-from retort_log.permits import rules_of
+from retort_log.permits import rules_of_run
 from retort_log.readings import Trace
 from retort_log.run_record import RunRecord
 from retort_log.settling import Found
@@ -163,7 +163,7 @@ class Seen:
             zone=run.retort.facility.zone,
         )
         unit = "degF" if units_of(run.retort.facility) == "us" else "degC"
-        return cls(run, rules_of(run.retort.permit), record, unit, end)
+        return cls(run, rules_of_run(run), record, unit, end)
 
     def trace(self, chamber: str) -> Trace:
         """Return what was read of a chamber, in the facility's unit; up to the end only."""

@@ -56,6 +56,7 @@ def register_all() -> None:
             "OR NEW.charge_temperature_c <> OLD.charge_temperature_c OR OLD.ended_at IS NOT NULL "
             "OR (OLD.burner_off_at IS NOT NULL AND "
             "(NEW.burner_off_at IS NULL OR NEW.burner_off_at <> OLD.burner_off_at)) "
+            "OR NEW.permit_terms <> OLD.permit_terms "
             "OR (OLD.series_sha256 <> '' AND NEW.series_sha256 <> OLD.series_sha256) "
             "OR (OLD.ended_by_fault AND NOT NEW.ended_by_fault)",
             "a run only goes forward",

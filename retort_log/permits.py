@@ -12,7 +12,7 @@ from crematory import clock
 from crematory.models import Role
 from crematory.signatures import Signature
 from crematory.units import convert
-from retort_log.models import PermitToOperate
+from retort_log.models import PermitToOperate, Run
 from retort_log.permit_rules import Limit, Mark, PermitRules
 from retort_log.permit_terms import from_terms, problems, to_terms
 from retort_log.refusals import MachineRefused, refusals_recorded
@@ -48,6 +48,11 @@ def rules_of(permit: PermitToOperate) -> PermitRules:
     return rules
 
 
+def rules_of_run(run: Run) -> PermitRules:
+    """Return what the permit demanded when this run was charged, whatever it demands by now."""
+    return from_terms(run.permit_terms) if run.permit_terms else rules_of(run.retort.permit)
+
+
 def state(permit: PermitToOperate, signed_by: Signature, stated: Stated) -> PermitToOperate:
     """State a permit anew: a manager's act, with the old terms and the new in the trail.
 
@@ -78,23 +83,27 @@ def _state(permit: PermitToOperate, signed_by: Signature, stated: Stated) -> Per
     before = _plain(old)
     old.number, old.source = stated.number.strip(), stated.source.strip()
     old.expires_on, old.terms = stated.expires_on, to_terms(rules)
-    old.charging_temperature_c = _celsius(rules.charging)
-    old.recording_interval_min = _minutes(rules.recording_interval)
+    old.charging_temperature_c = charging_c(rules)
+    old.recording_interval_min = interval_min(rules)
     old.save()
     _append(old, signed_by, before)
     return old
 
 
-def _celsius(limit: Limit) -> Decimal:
-    return convert(limit.value, limit.unit, "degC").quantize(CENT)
+def charging_c(rules: PermitRules) -> Decimal:
+    """Return from which temperature a person may be charged, in °C. The permit must say it."""
+    assert rules.charging is not None
+    return convert(rules.charging.value, rules.charging.unit, "degC").quantize(CENT)
 
 
-def _minutes(limit: Limit) -> int:
-    """Whole minutes, rounded down: nobody may record more seldom than the permit says."""
-    minutes = int(convert(limit.value, limit.unit, "minute"))
-    if minutes < 1:
-        return 1
-    return minutes
+def interval_min(rules: PermitRules) -> int:
+    """Return how far two readings may lie apart, in whole minutes. The permit must say it.
+
+    Rounded down: nobody may record more seldom than the permit says.
+    """
+    assert rules.recording_interval is not None
+    limit = rules.recording_interval
+    return max(1, int(convert(limit.value, limit.unit, "minute")))
 
 
 def _plain(permit: PermitToOperate) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from retort_log.finding import Finding
 from retort_log.findings import findings
 from retort_log.models import Run, RunEvent, UpkeepDone, UpkeepRule
 from retort_log.opacity import STEP_S
-from retort_log.permits import rules_of
+from retort_log.permits import rules_of_run
 from retort_log.readings import Trace
 from retort_log.run_record import RunRecord
 from retort_log.thermocouples import TOLERANCES, Thermocouple, TypeName
@@ -75,11 +75,11 @@ def _opacity(happened: Iterable[RunEvent]) -> Mapping[str, Trace]:
 
 def findings_of(run: Run, now: datetime) -> tuple[Finding, ...]:
     """Return what the run's record shows beside its retort's permit, up to now."""
-    return findings(record_of(run, now), rules_of(run.retort.permit))
+    return findings(record_of(run, now), rules_of_run(run))
 
 
 def warnings_of(run: Run, now: datetime) -> tuple[Finding, ...]:
     """Return what is about to cross a limit, while a person burns inside; else nothing."""
     if run.burner_off_at or run.ended_at:
         return ()
-    return early_warnings.warnings(record_of(run, now), rules_of(run.retort.permit))
+    return early_warnings.warnings(record_of(run, now), rules_of_run(run))

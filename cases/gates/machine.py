@@ -22,7 +22,7 @@ from retort_log import events, recorded, selectors, settling, upkeep
 from retort_log.doubts import FRESH
 from retort_log.finding import CHECK
 from retort_log.models import Retort, Run
-from retort_log.permits import rules_of
+from retort_log.permits import interval_min, rules_of, rules_of_run
 from retort_log.run_life import Phase
 from retort_log.run_record import CLOCK_SLACK_S
 
@@ -236,9 +236,9 @@ def not_interrupted(s: Situation) -> Answer:
 @gate("Readings reach from charge to now")
 def readings_cover(s: Situation) -> Answer:
     run = s.case.run
-    permit = run.retort.permit
-    citation = f"Permit {permit.number}. Check with the authority."
-    every = timedelta(minutes=permit.recording_interval_min, seconds=CLOCK_SLACK_S)
+    rules = rules_of_run(run)
+    citation = f"Permit {rules.title}. {CHECK}"
+    every = timedelta(minutes=interval_min(rules), seconds=CLOCK_SLACK_S)
     gaps = recorded.gaps(run.retort, run.charged_at, s.now, every)
     if not gaps:
         if s.now - run.charged_at > every or recorded.is_read(run.retort, run.charged_at, s.now):

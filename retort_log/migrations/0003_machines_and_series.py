@@ -344,6 +344,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name="run",
+            name="permit_terms",
+            field=models.JSONField(default=dict),
+        ),
+        migrations.AddField(
+            model_name="run",
             name="ended_by_fault",
             field=models.BooleanField(default=False),
         ),

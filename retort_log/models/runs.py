@@ -27,6 +27,8 @@ class Run(models.Model):
         "retort_log.Reading", on_delete=models.PROTECT, related_name="+", null=True, blank=True
     )
 
+    # What the permit demanded when the person was charged: by it the run is judged for ever.
+    permit_terms = models.JSONField(default=dict)
     # What the recorder and the hands had written when the burner went off; the trail holds it too.
     series_sha256 = models.CharField(max_length=64, blank=True)
     ended_by_fault = models.BooleanField(default=False)

@@ -12,8 +12,9 @@ from cases.models import Case, Hold
 from cases.steps import ORDER, STEPS
 from chain_of_custody.models import open_placement
 from crematory import clock
+from retort_log.corrections import correct_reading
 from retort_log.events import Stated, record_event
-from retort_log.models import PermitToOperate, Retort
+from retort_log.models import PermitToOperate, Reading, Retort
 from retort_log.upkeep import Asked, ask
 from retort_log.upkeep_due import Every
 from tests import cast, raw
@@ -261,15 +262,20 @@ def permitted_hours(case: Case) -> dict[str, Any]:
 
 @situation("process")
 def findings_settled(case: Case) -> dict[str, Any]:
-    hotter = {"value": "1700", "unit": "degF", "citation": "Permit", "mark": "house"}
-    _permit(case, secondary_minimum=hotter)
+    return _withdraw_a_reading(case)
+
+
+def _withdraw_a_reading(case: Case) -> dict[str, Any]:
+    during = Reading.objects.filter(retort=case.run.retort, at__gt=case.run.charged_at)
+    signed = cast.signature(cast.member(case.facility, cast.OPERATOR))
+    with clock.pinned(case.stage_since + timedelta(hours=1)):
+        correct_reading(during.order_by("at")[0], signed, "entered for the wrong retort", None)
     return {}
 
 
 @situation("burner_off")
 def readings_cover(case: Case) -> dict[str, Any]:
-    case.run.retort.permit.__class__.objects.update(recording_interval_min=14)
-    return {}
+    return _withdraw_a_reading(case)
 
 
 @situation("recover")

@@ -4,6 +4,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 import pytest
+from django.db import DatabaseError, transaction
 
 from cases.errors import StepRefused
 from cases.models import Case
@@ -75,6 +76,14 @@ def test_a_correction_that_changes_what_is_found_asks_anew(
         right = RightValues(Decimal("650"), Decimal("880"), is_confirmed=True)
         correct_reading(reading, signed, "typed wrongly", right)
     assert found(dipped) == []
+
+
+def test_a_run_is_judged_for_ever_by_the_permit_of_its_charge(dipped: Case) -> None:
+    before = [one.finding.words for one in found(dipped)]
+    PermitToOperate.objects.filter(facility=dipped.facility).update(terms={})
+    assert [one.finding.words for one in found(dipped)] == before
+    with pytest.raises(DatabaseError), transaction.atomic():
+        Run.objects.filter(case=dipped).update(permit_terms={})
 
 
 @pytest.mark.parametrize(
