@@ -230,9 +230,9 @@ def test_a_name_with_marks_of_html_is_text(house: Facility, clerk: StaffMember) 
         ("expected", {"trail"}),
         ("in_care", {"label", "receipt", "trail"}),
         ("in_retort", {"label", "receipt", "trail"}),
-        ("recovered", {"label", "receipt", "certificate", "trail"}),
-        ("contained", {"label", "receipt", "certificate", "release_form", "trail"}),
-        ("released", {"label", "receipt", "certificate", "release", "trail"}),
+        ("recovered", {"label", "receipt", "certificate", "run_sheet", "trail"}),
+        ("contained", {"label", "receipt", "certificate", "run_sheet", "release_form", "trail"}),
+        ("released", {"label", "receipt", "certificate", "run_sheet", "release", "trail"}),
         ("returned", {"receipt", "return", "trail"}),
     ],
 )
