@@ -181,6 +181,11 @@ def _known(owner: Model, name: str, rows: list[Any]) -> None:
     vars(owner).setdefault("_prefetched_objects_cache", {})[name] = Rows(rows)
 
 
+def without(case: Case, name: str) -> None:
+    """Leave word that the case has no rows of this kind: a page has seen it."""
+    _known(case, name, [])
+
+
 def steps_taken(case: Case) -> dict[str, CustodyEntry]:
     """Return the entries of the steps that were taken, by verb, with who signed."""
     found = {}

@@ -1,10 +1,10 @@
-"""Reading one retort: who is inside, and its last readings as they stand. At most nine queries."""
+"""Reading one retort: who is inside, and its last readings as they stand."""
 
 from datetime import datetime
 
 from django.http import Http404
 
-from cases import overview
+from cases import case_rows, overview, read_before
 from cases.overview import Machine
 from crematory.models import Facility
 from crematory.written import Part, Written
@@ -31,8 +31,23 @@ def one_machine(facility: Facility, code: str, now: datetime) -> Machine:
         raise Http404
     here = overview.with_life(found, now)[0]
     here.retort.facility = facility
-    vars(here.retort)["newest_read"] = here.reading  # what the gates would ask for again
+    _leave_read(here)
     return here
+
+
+def _leave_read(here: Machine) -> None:
+    """Leave at the rows of this page what its gates would ask for again; no act finds it."""
+    vars(here.retort)["newest_read"] = here.reading
+    if not here.more.has_recorded:
+        vars(here.retort)["nothing_recorded"] = True
+    if here.run is None or here.case is None or here.next_step is None:
+        return
+    if here.life:
+        vars(here.run)["now_read"] = here.life.now
+    if not here.more.has_holds:
+        case_rows.without(here.case, "holds")
+    if "free_tray" in here.next_step.gates:
+        read_before.read_places(here.case)
 
 
 def last_readings(retort: Retort) -> list[Standing]:

@@ -38,10 +38,13 @@ NAME = "read_before"
 
 @dataclass(frozen=True)
 class ReadBefore:
-    """Entries of the acts above, newest first; superseded papers by number; free kinds."""
+    """Entries of the acts above, newest first; superseded papers by number; free kinds.
 
-    entries: Sequence[CustodyEntry]
-    superseded: frozenset[str]
+    None where the page did not read them, for no gate of its step asks.
+    """
+
+    entries: Sequence[CustodyEntry] | None
+    superseded: frozenset[str] | None
     free: frozenset[str]
 
 
@@ -53,16 +56,27 @@ def of(case: Case) -> ReadBefore | None:
 def entries(case: Case, *acts: str) -> Sequence[CustodyEntry] | None:
     """Return the entries of these acts that were done, the newest first, where they were read."""
     read = of(case)
-    return [entry for entry in read.entries if entry.act in acts] if read else None
+    if read is None or read.entries is None:
+        return None
+    return [entry for entry in read.entries if entry.act in acts]
 
 
 def read(case: Case, superseded: frozenset[str], *, labels: bool, places: bool) -> None:
     """Read it for the gates; of labels and places only where a gate asks. At most three queries."""
     found = [entry for (entry,) in _ENTRIES(case.pk)]
-    free = frozenset(kind for (kind,) in _FREE(case.facility_id)) if places else frozenset()
+    free = _free(case) if places else frozenset()
     setattr(case, NAME, ReadBefore(found, superseded, free))
     if labels:
         vars(case)["labels_read"] = [_label(*row) for row in _LABELS(case.pk)]
+
+
+def read_places(case: Case) -> None:
+    """Read for the gates which kinds of place are free, and nothing else. One query."""
+    setattr(case, NAME, ReadBefore(None, None, _free(case)))
+
+
+def _free(case: Case) -> frozenset[str]:
+    return frozenset(kind for (kind,) in _FREE(case.facility_id))
 
 
 def _label(paper: Paper, superseded: PaperSuperseded | None, is_burnt: int) -> Paper:

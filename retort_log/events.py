@@ -38,7 +38,13 @@ class Stated:
 
 
 def now_at(retort: Retort, now: datetime, run: Run | None = None) -> run_life.Now:
-    """Return the phase of a retort; `run` is its open run where that is known. Three queries."""
+    """Return the phase of a retort; `run` is its open run where that is known. Three queries.
+
+    A page may have read it before, and left it on the run; an act never has.
+    """
+    if run and "now_read" in vars(run):
+        read: run_life.Now = vars(run)["now_read"]
+        return read
     run = run or selectors.open_run(retort)
     return phase_of(run, _events(retort.pk, now), _last_ended(retort.pk, now))
 

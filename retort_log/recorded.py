@@ -60,7 +60,7 @@ def from_ms(ms: int) -> datetime:
 def newest(retort: Retort, chamber: str, now: datetime) -> Newest | None:
     """Return the newest temperature of a chamber that is not later than `now`. Four queries."""
     typed = selectors.newest_reading(retort, now)
-    found = _newest_recorded(retort.pk, chamber, now)
+    found = _newest_recorded(retort, chamber, now)
     if typed and (found is None or typed.at > found.at):
         value = typed.primary_c if chamber == "primary" else typed.secondary_c
         return Newest(typed.at, value, typed.reading)
@@ -83,6 +83,8 @@ def window(retort: Retort, start: datetime, end: datetime) -> Window:
 
 def parts(retort: Retort, start: datetime, end: datetime) -> list[Series]:
     """Return what recorders wrote between two times, both included, in the order of time."""
+    if _is_without(retort):
+        return []
     held = _blocks(retort.pk, start, end)
     found = [blocks.unpack(bytes(row.body), row.sha256) for row in held]
     found += _live(retort.pk, start, end)
@@ -227,8 +229,15 @@ def _traces(found: list[Series]) -> dict[str, Trace]:
     }
 
 
-def _newest_recorded(retort: int, chamber: str, now: datetime) -> Newest | None:
+def _is_without(retort: Retort) -> bool:
+    """A page may have seen that no recorder ever wrote of this retort; an act never has."""
+    return "nothing_recorded" in vars(retort)
+
+
+def _newest_recorded(retort: Retort, chamber: str, now: datetime) -> Newest | None:
     """Look into the newest live samples, then into the block that reaches furthest."""
+    if _is_without(retort):
+        return None
     live = LiveSample.objects.filter(retort=retort, at_ms__lte=to_ms(now)).order_by("-at_ms")[:60]
     recent = packable(list(live.values_list("at_ms", "tenths"))[::-1])
     held = ReadingBlock.objects.filter(retort=retort, starts_at__lte=now).only("body", "sha256")

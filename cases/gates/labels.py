@@ -104,7 +104,7 @@ def _newest_labelling(case: Case) -> CustodyEntry | None:
 def superseded(case: Case, numbers: list[str]) -> set[str]:
     """Return which of these labels no longer say what is so."""
     before = read_before.of(case)
-    if before is not None:
+    if before is not None and before.superseded is not None:
         return set(before.superseded.intersection(numbers))
     papers = Paper.objects.filter(case=case, number__in=numbers, superseded__isnull=False)
     return set(papers.values_list("number", flat=True))

@@ -40,9 +40,8 @@ QUERIES = {
     # where there are events, recorders, corrected readings.
     "machines": 4,
     # the retort with its run, when its last run ended, its last readings; five for the tagged
-    # persons with papers, labels and holds; five for the gates, which look into upkeep and
-    # recorders too
-    "machine": 15,
+    # persons with papers, labels and holds; three for the gates, which look into upkeep too
+    "machine": 13,
     "places": 3,
     "house": 4,  # staff and retorts
 }

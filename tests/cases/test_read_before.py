@@ -1,16 +1,24 @@
 """What a page reads once for all gates moves none of their answers."""
 
+from datetime import timedelta
+from decimal import Decimal
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from cases import case_page, case_rows, corrections, identity, read_before, things
-from cases.gates import Situation, Verdict, ask_all, labels
+from cases import case_page, case_rows, corrections, hold_acts, identity, read_before, things
+from cases.gates import REFUSED, Situation, Verdict, ask_all, labels
 from cases.models import Case
+from cases.one_machine import one_machine
 from cases.steps import FINAL_STAGES, STAGES, next_step
 from chain_of_custody.models import Place
 from crematory import clock
 from crematory.models import Facility
+from retort_log import live
+from retort_log.acts import record_reading
+from retort_log.events import Stated, record_event
+from retort_log.models import Controller
 from tests import cast
 
 pytestmark = pytest.mark.django_db
@@ -84,6 +92,62 @@ def test_what_was_read_is_what_the_queries_of_the_gates_find(
 
 def _of_label(label: labels.Paper) -> tuple[object, ...]:
     return (label.number, label.facts, vars(label)["is_burnt"], hasattr(label, "superseded"))
+
+
+def _at_the_machine(case: Case) -> list[Verdict]:
+    """The gates as the page of the retort asks them."""
+    now = clock.now()
+    here = one_machine(case.facility, case.run.retort.place.code, now)
+    assert here.case is not None
+    assert here.next_step is not None
+    return ask_all(Situation(case=here.case, step=here.next_step, now=now, retort=here.retort))
+
+
+@pytest.mark.parametrize("stage", ["in_retort", "cooling"])
+def test_the_gates_answer_alike_at_the_machine(facility: Facility, stage: str) -> None:
+    case = cast.bring(cast.make_case(facility), stage)
+    operator = cast.signature(cast.member(facility, "O1"))
+    retort = case.run.retort
+
+    def compare() -> list[Verdict]:
+        found = _at_the_machine(case)
+        assert found == _asked_plainly(case)
+        return found
+
+    at = case.run.charged_at + timedelta(hours=3)
+    with clock.pinned(at):
+        before = compare()
+        if stage == "in_retort":
+            record_event(retort, Stated("interrupted", at, note="power lost"), operator)
+        else:
+            Place.objects.filter(facility=facility, kind="tray").update(is_in_use=False)
+        after = compare()
+        assert after != before
+        read = (Decimal("80"), Decimal("90"))
+        record_reading(retort, operator.member, *read, is_confirmed=True)
+        compare()
+        controller = Controller.objects.create(retort=retort, host="127.0.0.1", is_on=True)
+        live.keep_answer(controller, at, {"primary degC": 9001, "secondary degC": 9001})
+        compare()
+        hold_acts.open_hold(case, operator, "h", "Ring missing")
+        assert "no_hold" in [gate.gate for gate in compare() if gate.state == REFUSED]
+
+
+def test_what_the_page_of_a_retort_read_is_not_asked_for_again(facility: Facility) -> None:
+    case = cast.bring(cast.make_case(facility), "cooling")
+    now = clock.now()
+    here = one_machine(facility, case.run.retort.place.code, now)
+    assert here.case is not None
+    assert here.next_step is not None
+    situation = Situation(case=here.case, step=here.next_step, now=now, retort=here.retort)
+    with CaptureQueriesContext(connection) as queries:
+        ask_all(situation)
+    assert not queries.captured_queries
+    fresh = Case.objects.get(pk=case.pk)
+    for name in ("newest_read", "nothing_recorded"):
+        assert name not in vars(fresh.run.retort)
+    assert "now_read" not in vars(fresh.run)
+    assert read_before.of(fresh) is None
 
 
 def test_which_kinds_of_place_are_free(facility: Facility) -> None:
