@@ -69,7 +69,8 @@ class Told:
     @property
     def word(self) -> str:
         """What kind of finding it is, in words."""
-        return WORDS[self.kind]
+        is_settled = self.kind == "open" and self.found.settled is not None
+        return "Settled" if is_settled else WORDS[self.kind]
 
 
 WORDS = {"breach": "Breach", "open": "To be settled", "told": "Told"}

@@ -91,6 +91,7 @@ REASONS = {
     "permit_lacks": "it was not said when a person may be charged, or how often is recorded",
     "reason_long": "the reason was too long",
     "finding_changed": "it was no longer what the record showed",
+    "finding_growing": "it still went on while the person burned",
     "finding_settled": "another manager had settled it",
     "upkeep_role": "upkeep is recorded by an operator or a manager",
     "upkeep_kind": "no kind of upkeep of the list was named",

@@ -20,6 +20,7 @@ from retort_log.refusals import MachineRefused, refusals_recorded
 from retort_log.run_records import findings_of
 
 REASON_LENGTH = 1000
+CLOSED_GAP = "gap_in_record"
 
 
 class SettlingRefused(MachineRefused):
@@ -33,6 +34,7 @@ class Found:
     finding: Finding
     digest: str
     settled: FindingSettled | None
+    is_growing: bool = False  # it would read otherwise in a minute: a person still burns inside
 
     @property
     def is_open(self) -> bool:
@@ -53,7 +55,7 @@ def digest_of(finding: Finding) -> str:
 def found_of(run: Run, now: datetime) -> list[Found]:
     """Return all that was found on a run up to now, with the answers."""
     answers = {row.digest: row for row in _answers(run)}
-    return [_found(finding, answers) for finding in findings_of(run, now)]
+    return [_found(run, finding, answers, now) for finding in findings_of(run, now)]
 
 
 def open_of(run: Run, now: datetime) -> list[Found]:
@@ -87,6 +89,12 @@ def _settle(run: Run, digest: str, signed_by: Signature, reason: str) -> Finding
         raise SettlingRefused(
             "finding_changed", "This is no longer what the record shows. Open the page again."
         )
+    if found.is_growing:
+        raise SettlingRefused(
+            "finding_growing",
+            "This still goes on while the person burns. Settle it after burner off; a gap, once "
+            "a reading has closed it.",
+        )
     if found.settled:
         if (found.settled.settled_by_id, found.settled.reason) == (member.pk, reason):
             return found.settled
@@ -104,9 +112,16 @@ def _settle(run: Run, digest: str, signed_by: Signature, reason: str) -> Finding
     return row
 
 
-def _found(finding: Finding, answers: dict[str, FindingSettled]) -> Found:
+def _found(run: Run, finding: Finding, answers: dict[str, FindingSettled], now: datetime) -> Found:
     digest = digest_of(finding)
-    return Found(finding, digest, answers.get(digest))
+    return Found(finding, digest, answers.get(digest), _is_growing(run, finding, now))
+
+
+def _is_growing(run: Run, finding: Finding, now: datetime) -> bool:
+    """While a person burns inside only a gap that has closed says tomorrow what it says now."""
+    if run.burner_off_at or run.ended_at:
+        return False
+    return finding.code != CLOSED_GAP or finding.until is None or finding.until >= now
 
 
 def _answers(run: Run) -> Iterable[FindingSettled]:

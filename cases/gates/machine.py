@@ -255,8 +255,8 @@ def readings_cover(s: Situation) -> Answer:
     return refused(
         f"A gap of {minutes} min in the readings; at most {every.seconds // 60} min may lie "
         "between two readings, from charge to now.",
-        "enter the readings as the machine recorded them; where there are none a manager settles "
-        "the gap on the page of the run; it is never filled by guess",
+        "enter the readings as the machine recorded them; where there are none, read the chambers "
+        "now, and a manager settles the gap on the page of the run; it is never filled by guess",
         citation=citation,
     )
 
@@ -264,7 +264,7 @@ def readings_cover(s: Situation) -> Answer:
 def _gap_accepted(run: Run, now: datetime) -> bool:
     """True where a manager answered to just these gaps, and none has come since."""
     found = settling.found_of(run, now)
-    return any(one.finding.code == "gap_in_record" and one.settled for one in found)
+    return any(one.finding.code == settling.CLOSED_GAP and one.settled for one in found)
 
 
 @gate("End of visible flame confirmed")

@@ -69,9 +69,8 @@ def settle(request: StaffRequest, number: str, digest: str) -> HttpResponse:
     there = {one.digest: one for one in settling.found_of(here, clock.now())}
     found = there.get(digest)
     back = reverse("cases:run", args=[case.number])
-    if request.method != "POST" and (found is None or not found.is_open):
-        settled = found is not None and found.settled
-        words = "This is settled." if settled else "This is not what the record shows now."
+    if request.method != "POST" and (found is None or not found.is_open or found.is_growing):
+        words = _why_not(found)
         messages.info(request, f"{words} What is found stands below.")
         return redirect(back)
     form = open_form(request, SettleFindingForm, facility=request.facility)
@@ -84,6 +83,12 @@ def settle(request: StaffRequest, number: str, digest: str) -> HttpResponse:
         back=back,
     )
     return answer(request, case, form, page, lambda: _settle(here, digest, form))
+
+
+def _why_not(found: settling.Found | None) -> str:
+    if found is None:
+        return "This is not what the record shows now."
+    return "This is settled." if found.settled else "This still goes on: settle it later."
 
 
 def _settle(here: Run, digest: str, form: SettleFindingForm) -> FindingSettled:

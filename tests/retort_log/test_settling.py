@@ -130,13 +130,24 @@ def test_a_gap_is_never_filled_but_a_manager_may_answer_for_it(
             _burner_off(case)
         assert refused.value.codes == ["readings_cover"]
         (one,) = settling.open_of(case.run, clock.now())
-        assert one.finding.code == "gap_in_record"
+        assert (one.finding.code, one.is_growing) == ("gap_in_record", False)
         settle(case.run, one.digest, cast.signature(manager), "Logger lost power.")
         _burner_off(case)
     case.refresh_from_db()
     assert case.stage == "cooling"
     run = Run.objects.get(case=case)
     assert settling.open_of(run, clock.now()) == []  # the answer given then still stands
+
+
+def test_what_still_goes_on_is_not_settled_yet(case: Case, manager: StaffMember) -> None:
+    cast.bring(case, "in_retort")
+    with clock.pinned(case.run.charged_at + 40 * MINUTE):  # no reading since the charge
+        open_now = settling.open_of(case.run, clock.now())
+        assert open_now
+        assert all(one.is_growing for one in open_now)
+        with pytest.raises(SettlingRefused) as refused:
+            settle(case.run, open_now[0].digest, cast.signature(manager), REASON)
+        assert refused.value.code == "finding_growing"
 
 
 def _burner_off(case: Case) -> None:
