@@ -42,7 +42,7 @@ class May(StrEnum):
 
 
 WORDS = {
-    May.YES: "Nothing on record stands against it. What is left is checked at the machine.",
+    May.YES: "Nothing on record stands against it. What is left is checked at the charge.",
     May.NOT_YET: "Something is missing.",
     May.DISPUTED: "Somebody objects. Nothing is done until the dispute is settled.",
     May.REVIEW: "The law as it is known here does not settle who has the right.",
@@ -72,11 +72,17 @@ class Verdicts:
     needs: tuple[Need, ...]
     proved: tuple[Verdict, ...]
     passes_at: datetime | None
+    before_charge: tuple[Step, ...] = ()  # still to be taken before the charge itself
 
     @property
     def words(self) -> str:
-        """The answer in a sentence."""
-        return ONLY_TIME if self.passes_at else WORDS[self.may]
+        """The answer in a sentence; a yes says which steps are still to come."""
+        if self.passes_at:
+            return ONLY_TIME
+        if self.may is May.YES and self.before_charge:
+            steps = ", ".join(step.label for step in self.before_charge)
+            return f"Nothing on record stands against it. Still to come before the charge: {steps}."
+        return WORDS[self.may]
 
     @property
     def mark(self) -> str:
@@ -106,7 +112,8 @@ def may_cremate(case: Case, now: datetime, asked: Iterable[Verdict] = ()) -> Ver
     needs = tuple(need for need in needs if not _told_before(need.verdict, found))
     proved = tuple(n.verdict for n in found.values() if n.verdict.state == PASSED)
     may = _may([need.verdict for need in needs])
-    return Verdicts(may, needs, proved, _passes_at(may, needs))
+    left = tuple(_ahead(case.stage)[:-1])
+    return Verdicts(may, needs, proved, _passes_at(may, needs), left)
 
 
 def _told_before(verdict: Verdict, found: dict[str, Need]) -> bool:

@@ -33,7 +33,7 @@ PAPER = (
 )
 LINK = '<a class="row-link" href="{}">{}</a>'
 WAY = '<p class="mt-3 mb-0"><a class="btn btn-quiet" href="{href}">{words}</a></p>'
-WHO_MAY = '<p class="who-may mt-3 mb-0">{words}: {who}</p>'
+WHO_MAY = '<p class="who-may mt-3 mb-0">{words} ({who} only)</p>'
 PRINTED = (
     '<li class="mb-2"><a href="{href}" target="_blank" rel="noopener">{title} {number} '
     '<span class="new-tab">(new tab)</span></a>{by_hand}{copy}, {at} {superseded}</li>'

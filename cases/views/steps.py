@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from cases import law_questions, room
-from cases.case_page import FETCHED
+from cases.case_page import FETCHED, newest_devices
 from cases.errors import ActRefused
 from cases.forms.base import new_token
 from cases.forms.steps import FORMS, StepForm
@@ -81,6 +81,7 @@ def step(request: StaffRequest, number: str, verb: str) -> HttpResponse:
             "nav_here": "machine" if machine else "",
             "paper": paper_offered(verb),
             "room": room.told(case, verb) if case.stage in STEPS[verb].stages_from else [],
+            "devices": newest_devices(case) if verb == "clear_devices" else [],
             "law_asks": law_questions.shown(case) if verb in ASKS_THE_LAW else [],
         },
         back=reverse("machine", args=[machine]) if machine else "",

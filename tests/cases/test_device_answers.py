@@ -206,3 +206,14 @@ def test_who_answers_is_marked_as_required(facility: Facility, clerk: StaffMembe
     page = text_of(browser(clerk), url("devices", cast.make_case(facility)))
     label = page[page.index('for="id_informant"') :][:120]
     assert "asteriskField" in label
+
+
+def test_who_signs_the_clearing_reads_every_answer_on_the_page(
+    facility: Facility, operator: StaffMember
+) -> None:
+    case = cast.bring(cast.make_case(facility), "authorized")
+    with clock.pinned(cast.time_of("clear_devices", case)):
+        cast.prepare("clear_devices", case)
+        page = text_of(browser(operator), url("step", case, "clear_devices"))
+    assert "What was answered of devices" in page
+    assert page.count("Pacemaker") >= 1

@@ -135,14 +135,14 @@ def test_a_member_is_shown_the_buttons_of_their_roles(facility: Facility, key: s
     for name in ("today", "cases:list"):
         text = text_of(client, reverse(name))
         assert (f'href="{reverse("cases:announce")}"' in text) is (key == cast.CLERK)
-        assert ("Announced by front office" in text) is (key != cast.CLERK)
+        assert ("Who may announce: front office" in text) is (key != cast.CLERK)
 
 
 def test_after_the_charge_only_a_manager_is_shown_the_corrections(
     facility: Facility, clerk: StaffMember, manager: StaffMember
 ) -> None:
     case = cast.bring(cast.make_case(facility), "in_retort")
-    assert "Corrected by manager" in text_of(browser(clerk), url("case", case))
+    assert "Who may correct this: manager" in text_of(browser(clerk), url("case", case))
     assert "?field=" not in text_of(browser(clerk), url("correct", case))
     page = text_of(browser(manager), url("correct", case))
     assert all(f"?field={field}" in page for field in CORRECTABLE)
