@@ -107,7 +107,8 @@ def test_who_may_act_where_nobody_of_the_order_is_left() -> None:
     lines = explain(asked(IL, person("sibling", signs=True)))
     assert lines[1:] == (
         "Nobody of the known order may act. Ask the local authority who may: a public "
-        "administrator, the coroner or a court.",
+        "administrator, the coroner or a court. A public officer is named here with the written "
+        "order.",
         "N. Sibling (brother or sister) is not in the order as it is known here.",
     )
 

@@ -109,7 +109,7 @@ def test_a_way_leads_on_or_names_who_may() -> None:
     assert reverse("cases:documents", args=[NUMBER]) in leads
     told = case_record.way("cases:documents", case, Power(False, TYPED), TYPED)
     assert "href" not in told
-    assert f"{SHOWN}: {SHOWN}" in told
+    assert f"{SHOWN} ({SHOWN} only)" in told
 
 
 def test_printed_papers_say_copy_hand_and_that_they_were_superseded() -> None:

@@ -44,7 +44,7 @@ def test_each_role_sees_its_own(in_care: Case) -> None:
             assert {key for key, page in pages.items() if "data-drop" in page} == {"C1", "M1"}
             ways = {key for key, page in pages.items() if "List personal things</a>" in page}
             assert ways == {"C1", "O1"}
-            assert "File a paper: front office or manager" in pages["O1"]
+            assert "File a paper (front office or manager only)" in pages["O1"]
             assert "Answer: front office" in pages["M1"]
             assert "Answer: front office" not in pages["C1"]
 
