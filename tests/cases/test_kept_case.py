@@ -45,8 +45,8 @@ def test_each_role_sees_its_own(in_care: Case) -> None:
             ways = {key for key, page in pages.items() if "List personal things</a>" in page}
             assert ways == {"C1", "O1"}
             assert "File a paper (front office or manager only)" in pages["O1"]
-            assert "Answer: front office" in pages["M1"]
-            assert "Answer: front office" not in pages["C1"]
+            assert "Answer (front office only)" in pages["M1"]
+            assert "Answer (front office only)" not in pages["C1"]
 
 
 def test_who_lifts_a_hold_is_offered_it_and_nobody_else(in_care: Case) -> None:
