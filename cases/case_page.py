@@ -99,7 +99,7 @@ def printed(case: Case) -> list[Printed]:
 
 def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
     """Return all that the page shows to this member; `changes` are when time alone changes it."""
-    case_rows.fetch(case)
+    waiting = case_rows.fetch(case)
     ahead, papers_printed, run = next_step(case.stage), printed(case), run_facts(case, now)
     _read_for_gates(case, ahead, papers_printed)
     gates = ask_all(Situation(case=case, step=ahead, now=now)) if ahead else []
@@ -130,7 +130,7 @@ def case_page(case: Case, now: datetime, member: StaffMember) -> dict[str, Any]:
         ],
         **_of_the_law(case, member),
         **_on_record(case, now),
-        **_may(case, member),
+        **_may(case, member, waiting),
     }
 
 
@@ -170,7 +170,7 @@ def _on_record(case: Case, now: datetime) -> dict[str, Any]:
     }
 
 
-def _may(case: Case, member: StaffMember) -> dict[str, Any]:
+def _may(case: Case, member: StaffMember, waiting: int) -> dict[str, Any]:
     """What this member may do beside the steps, and the files that wait for it."""
     can_file = documents.can_file(case, member)
     return {
@@ -179,5 +179,5 @@ def _may(case: Case, member: StaffMember) -> dict[str, Any]:
         "may": powers(member, case.stage),
         "can_settle": case.stage in BEFORE_CHARGE,
         "can_file": can_file,
-        "files_waiting": case_rows.files_waiting(case) if can_file else 0,
+        "files_waiting": waiting if can_file else 0,
     }

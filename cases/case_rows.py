@@ -33,7 +33,7 @@ _KINDS = {
     ),
     "holds": _of_case("cases.Hold", "cases_hold", "r.opened_at"),
 }
-# Of which kinds there are any: most cases have rows of few.
+# Of which kinds there are any: most cases have rows of few. And how many files wait to be filed.
 _ANY = Written(
     "SELECT"
     " EXISTS (SELECT 1 FROM cases_rightholder r WHERE r.case_id = %s),"
@@ -44,7 +44,12 @@ _ANY = Written(
     " EXISTS (SELECT 1 FROM cases_deviceanswer r WHERE r.case_id = %s),"
     " EXISTS (SELECT 1 FROM cases_personalthing r WHERE r.case_id = %s),"
     " EXISTS (SELECT 1 FROM cases_thingslookedfor r WHERE r.case_id = %s),"
-    " EXISTS (SELECT 1 FROM cases_hold r WHERE r.case_id = %s)"
+    " EXISTS (SELECT 1 FROM cases_hold r WHERE r.case_id = %s),"
+    " (SELECT COUNT(*) FROM chain_of_custody_upload u WHERE u.case_id = %s"
+    " AND u.purpose = 'paper'"
+    " AND NOT EXISTS (SELECT 1 FROM cases_document d WHERE d.upload_id = u.id)"
+    " AND NOT EXISTS (SELECT 1 FROM cases_documentsheet s WHERE s.upload_id = u.id)"
+    " AND NOT EXISTS (SELECT 1 FROM chain_of_custody_uploadsetaside a WHERE a.upload_id = u.id))"
 )
 _DOCUMENTS = Written(
     "SELECT {r}, {u} FROM cases_document r"
@@ -100,12 +105,6 @@ _CASE = Written(
     y=Part("cases.Delivery"),
     j=Part("cases.RulesVersion"),
 )
-_WAITING = Written(
-    "SELECT COUNT(*) FROM chain_of_custody_upload u WHERE u.case_id = %s AND u.purpose = 'paper'"
-    " AND NOT EXISTS (SELECT 1 FROM cases_document d WHERE d.upload_id = u.id)"
-    " AND NOT EXISTS (SELECT 1 FROM cases_documentsheet s WHERE s.upload_id = u.id)"
-    " AND NOT EXISTS (SELECT 1 FROM chain_of_custody_uploadsetaside a WHERE a.upload_id = u.id)"
-)
 
 
 class Rows(list[Any]):
@@ -132,16 +131,13 @@ def case_of(facility: Facility, number: str) -> Case:
     raise selectors.not_known(wanted)
 
 
-def files_waiting(case: Case) -> int:
-    """Return how many files came in as papers and wait to be filed."""
-    return int(_WAITING(case.pk)[0][0])
+def fetch(case: Case) -> int:
+    """Read what gates and page look at; the case then answers for it without the database.
 
-
-def fetch(case: Case) -> None:
-    """Read what gates and page look at; the case then answers for it without the database."""
-    for (name, written), is_any in zip(
-        _KINDS.items(), _ANY(*[case.pk] * len(_KINDS))[0], strict=True
-    ):
+    Return how many files came in as papers and wait to be filed.
+    """
+    *found, waiting = _ANY(*[case.pk] * (len(_KINDS) + 1))[0]
+    for (name, written), is_any in zip(_KINDS.items(), found, strict=True):
         rows = [row for (row,) in written(case.pk)] if is_any else []
         for row in rows:
             row.case = case
@@ -157,6 +153,7 @@ def fetch(case: Case) -> None:
         prefetch_related_objects(list(case.things.all()), "returned")
     if case.holds.all():
         prefetch_related_objects([case], *holds.FETCHED)
+    return int(waiting)
 
 
 def _fetch_said(case: Case) -> None:

@@ -20,7 +20,9 @@ from retort_log.models import Reading, ReadingCorrection, Run
 from retort_log.permits import charging_c, interval_min, rules_of_run
 
 _RUN = Written(
-    "SELECT {u}, {r}, {t}, {c}, {v} FROM retort_log_run u"
+    "SELECT {u}, {r}, {t}, {c}, {v},"
+    " EXISTS (SELECT 1 FROM retort_log_readingcorrection k WHERE k.retort_id = u.retort_id)"
+    " FROM retort_log_run u"
     " JOIN retort_log_retort r ON r.id = u.retort_id"
     " JOIN retort_log_permittooperate t ON t.id = r.permit_id"
     " LEFT JOIN retort_log_reading c ON c.id = u.charge_reading_id"
@@ -32,19 +34,18 @@ _RUN = Written(
     c=Part("retort_log.Reading"),
     v=Part("retort_log.Reading"),
 )
-_CORRECTED = Written(
-    "SELECT k.id FROM retort_log_readingcorrection k WHERE k.retort_id = %s LIMIT 1"
-)
 
 
-def _run(case: Case) -> Run | None:
-    """The run of the case, with its retort and the readings that it stands on."""
-    for run, retort, permit, charge, recovery in _RUN(case.pk):
+def _run(case: Case) -> tuple[Run, bool] | None:
+    """The run of the case, with its retort and the readings that it stands on.
+
+    And whether any reading of the retort was ever corrected.
+    """
+    for run, retort, permit, charge, recovery, is_corrected in _RUN(case.pk):
         retort.permit, retort.facility = permit, case.facility
         run.case, run.retort = case, retort
         run.charge_reading, run.recovery_reading = charge, recovery
-        found: Run = run
-        return found
+        return run, bool(is_corrected)
     return None
 
 
@@ -70,11 +71,11 @@ def run_facts(case: Case, now: datetime) -> RunFacts | None:
     """Return what is known of the case's run, None before the charge. At most six queries."""
     if case.stage in BEFORE_CHARGE:
         return None
-    run = _run(case)
-    if run is None:
+    found = _run(case)
+    if found is None:
         return None
-    corrections: list[ReadingCorrection] = []
-    if _CORRECTED(run.retort_id):
+    (run, is_corrected), corrections = found, list[ReadingCorrection]()
+    if is_corrected:
         end = run.ended_at or now
         corrections = list(_corrections(run.retort_id, run.charged_at - FRESH, end))
     units: UnitSystem = "us" if case.facility.units == "us" else "metric"

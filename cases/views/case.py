@@ -28,7 +28,7 @@ def detail(request: StaffRequest, number: str) -> HttpResponse:
         return case_of(request.facility, number)
 
     context = {
-        "title": kept.part("cases/_case_title.html", lambda: {"case": case()}, number),
+        "title": kept.words("case", lambda: f"{case().decedent_name} · {case().number}", number),
         "page": kept.part("cases/_case.html", lambda: _page(request, case()), number),
     }
     return render(request, "cases/case.html", context)

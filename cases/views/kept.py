@@ -67,6 +67,16 @@ class Kept:
         """
         return self._kept(template_name, read, self._root and (about, *self._words))
 
+    def words(self, name: str, read: Callable[[], str], about: str = "") -> str:
+        """Return a few words, such as a title, as they are or as they were kept."""
+        key = _key(name, (about, *self._words)) if self._root else ""
+        kept: str | None = caches[CACHE].get(key) if key else None
+        if kept is None:
+            kept = read()
+            if key:
+                caches[CACHE].set(key, kept, KEPT_S)
+        return kept
+
     def form(
         self, template_name: str, read: Callable[[], dict[str, Any]], about: str = ""
     ) -> SafeString:
@@ -85,7 +95,7 @@ class Kept:
         longest_s: float = KEPT_S,
     ) -> SafeString:
         """Return what is kept under these words, or render it; without words nothing is kept."""
-        key = hashlib.sha256(repr((template_name, words)).encode()).hexdigest()
+        key = _key(template_name, words)
         part: SafeString | None = caches[CACHE].get(key) if words else None
         if part is None:
             context = dict(read())
@@ -103,6 +113,10 @@ class Kept:
         text = part.replace(CSRF_GAP, get_token(self._request))
         filled = re.sub(ONCE_GAP, lambda _gap: new_token(), text)
         return mark_safe(filled)  # noqa: S308 - a rendered template; tokens are letters and digits
+
+
+def _key(name: str, words: Any) -> str:
+    return hashlib.sha256(repr((name, words)).encode()).hexdigest()
 
 
 def first_change(times: Iterable[datetime | None]) -> datetime | None:

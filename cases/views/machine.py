@@ -224,7 +224,7 @@ def _whole(
     now = cache(lambda: _now(request, code))
 
     context = {
-        "title": kept.part("cases/_machine_title.html", now, code),
+        "title": kept.words("machine", lambda: now()["machine"].retort.name, code),
         "live": kept.part(LIVE, now, code),
         "readings": _readings(kept, request, code, now),
         "form": form and _marked(form),

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 from django.template import Context
+from django.test import Client
 
 from cases import case_rows
 from cases.models import Case
@@ -92,3 +93,16 @@ def test_the_form_for_files_is_each_cases_own(facility: Facility) -> None:
     assert one.number not in forms[1]
     assert "t&quot;2" in forms[1]
     assert "\ufdd0" not in "".join(forms)
+
+
+def test_the_titles_are_kept_and_escaped(facility: Facility, client: Client) -> None:
+    case = _case(facility, "in_retort")
+    retort = case.run.retort
+    type(retort).objects.filter(pk=retort.pk).update(name=TYPED)
+    client.force_login(cast.member(facility, cast.MANAGER))
+    for _ in range(2):
+        page = client.get(address("cases:case", case.number)).content.decode()
+        assert f"<title>{SHOWN} · {case.number} · " in page
+        page = client.get(address("machine", retort.place.code)).content.decode()
+        assert f"<title>{SHOWN} · " in page
+        assert "<b>" not in page

@@ -202,7 +202,7 @@ def test_the_page_keeps_its_number_of_queries(
         client.get(url("case", case))
 
 
-QUERIES = 19
+QUERIES = 18
 
 
 def fill(case: Case, clerk: StaffMember, count: int) -> None:
