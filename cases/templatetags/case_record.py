@@ -200,6 +200,13 @@ def printed_rows(case: Case, printed: Collection[tuple[str, Paper, bool, bool]])
 
 
 @register.simple_tag(takes_context=True)
+def print_forms(context: Context, kinds: Iterable[papers.Kind], token: str) -> SafeString:
+    """`{% print_forms printable once %}`: a button for each paper that may be printed."""
+    forms = (print_form(context, kind, token) for kind in kinds)
+    return mark_safe("".join(forms))  # noqa: S308 - every part is escaped
+
+
+@register.simple_tag(takes_context=True)
 def print_form(
     context: Context, kind: papers.Kind, token: str, words: str = "", button: str = ""
 ) -> SafeString:

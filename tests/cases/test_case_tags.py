@@ -138,6 +138,8 @@ def test_a_button_that_prints_has_its_tokens_and_the_way_by_hand() -> None:
     assert reverse("cases:write", args=[NUMBER, "label"]) in page
     other = next(kind for kind in papers.KINDS.values() if not kind.by_hand)
     page = case_record.print_form(context, other, "ONCE")
+    both = case_record.print_forms(context, [papers.KINDS["label"], other], "ONCE")
+    assert both == case_record.print_form(context, papers.KINDS["label"], "ONCE") + page
     assert f"Print: {other.title}" in page
     assert "by hand" not in page
 
