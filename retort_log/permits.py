@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from chain_of_custody import trail
@@ -50,7 +51,15 @@ def rules_of(permit: PermitToOperate) -> PermitRules:
 
 def rules_of_run(run: Run) -> PermitRules:
     """Return what the permit demanded when this run was charged, whatever it demands by now."""
-    return from_terms(run.permit_terms) if run.permit_terms else rules_of(run.retort.permit)
+    if not run.permit_terms:
+        return rules_of(run.retort.permit)
+    return _of_terms(json.dumps(run.permit_terms, sort_keys=True))
+
+
+@lru_cache(maxsize=64)
+def _of_terms(text: str) -> PermitRules:
+    """Read terms once: a house has few permits and many runs under each."""
+    return from_terms(json.loads(text))
 
 
 def state(permit: PermitToOperate, signed_by: Signature, stated: Stated) -> PermitToOperate:

@@ -109,7 +109,7 @@ def rest(life: Life) -> Times:
     person = life.person
     is_waiting = person.until == "recovered"
     yield life.after(person.rests)
-    if person.run in ANSWERS and not is_waiting:
+    if person.run in ANSWERS and not is_waiting and _open(life):
         life.refused("process", STATEMENTS["process"](life), "findings_settled")
         yield life.after(45)
         settle(life)
@@ -118,10 +118,15 @@ def rest(life: Life) -> Times:
 
 
 def settle(life: Life) -> None:
-    """Let the manager answer everything that is found on this run and still open."""
+    """Let the manager answer everything on this run that is open and no longer grows."""
     run = Run.objects.get(case=life.case)
-    for found in settling.open_of(run, clock.now()):
+    for found in _open(life):
         settling.settle(run, found.digest, life.hands["MG1"], ANSWERS[life.person.run])
+
+
+def _open(life: Life) -> list[settling.Found]:
+    run = Run.objects.get(case=life.case)
+    return [found for found in settling.open_of(run, clock.now()) if not found.is_growing]
 
 
 def _weighed_wrongly(life: Life, is_waiting: bool) -> Times:
