@@ -72,12 +72,12 @@ class PermitForm(Signed):
         super().__init__(*args, **kwargs)
         self.profile = to_terms(profile) if profile else {}
         self.old = to_terms(rules_of(permit))
-        for name, words in KINDS.items():
-            self._add_limit(name, words, IN_SENSE[name])
-        self._add_limit("opacity", "Opacity, six-minute mean", IN_SENSE["opacity"])
-        self._add_limit("exception", "Opacity, one mean an hour", IN_SENSE["opacity"])
+        for name in KINDS:
+            self._add_limit(name, IN_SENSE[name])
+        self._add_limit("opacity", IN_SENSE["opacity"])
+        self._add_limit("exception", IN_SENSE["opacity"])
         for name in SUBSTANCES:
-            self._add_limit(_key(name), name, IN_SENSE["concentrations"])
+            self._add_limit(_key(name), IN_SENSE["concentrations"])
             self.fields[f"{_key(name)}_reference"] = _number("at oxygen, %")
             self.fields[f"{_key(name)}_ambient"] = _number("oxygen of air, %")
             self.fields[f"{_key(name)}_over"] = forms.IntegerField(
@@ -152,9 +152,9 @@ class PermitForm(Signed):
         said = self.cleaned_data
         return Stated(said["number"], said["source"], said["expires_on"], self.terms())
 
-    def _add_limit(self, name: str, words: str, units: Mapping[str, object]) -> None:
+    def _add_limit(self, name: str, units: Mapping[str, object]) -> None:
         choices = [(unit, symbol(unit)) for unit in units]
-        self.fields[f"{name}_value"] = _number(words)
+        self.fields[f"{name}_value"] = _number("Value")  # the legend of its row says of what
         self.fields[f"{name}_unit"] = forms.ChoiceField(
             label="Unit", choices=choices, required=False, initial=choices[0][0]
         )
