@@ -50,10 +50,10 @@ class Part:
         return [field.attname for field in self.fields]
 
     @cached_property
-    def readers(self) -> list[tuple[int, Reader]]:
+    def readers(self) -> list[tuple[str, Reader]]:
         """For the columns that not every database hands over as Python has them: how to read."""
-        found = ((place, reader(field)) for place, field in enumerate(self.fields))
-        return [(place, read) for place, read in found if read is not None]
+        found = ((field.attname, reader(field)) for field in self.fields)
+        return [(name, read) for name, read in found if read is not None]
 
     @cached_property
     def key(self) -> int:
@@ -71,16 +71,17 @@ class Part:
         """
         if values[self.key] is None:
             return None
-        stated = list(values)
-        for place, read in self.readers:
-            if stated[place] is not None:
-                stated[place] = read(stated[place])
+        stated = dict(zip(self.attributes, values, strict=True))
+        for name, read in self.readers:
+            if stated[name] is not None:
+                stated[name] = read(stated[name])
         # As the model's `from_db` does, but for the signals and the defaults, of which there are
         # none here: its way through `__init__` takes longer than all the rest of a query.
-        found = self.model.__new__(self.model)
-        found._state = state = ModelState()
+        model = self.model
+        found = model.__new__(model)
+        stated["_state"] = state = ModelState()
         state.adding, state.db = False, alias
-        vars(found).update(zip(self.attributes, stated, strict=True))
+        found.__dict__ = stated
         return found
 
 
