@@ -75,7 +75,7 @@ def test_everybody_sees_the_run_and_only_a_manager_settles(dipped: Case, key: st
         assert words in page
     may = key == cast.MANAGER
     assert (settle_address(dipped) in page) is may
-    assert ("Settled by manager." in page) is not may
+    assert ("Who may settle this: manager." in page) is not may
     assert client.get(settle_address(dipped)).status_code == (200 if may else 403)
     assert client.post(settle_address(dipped), answer(cast.member(dipped.facility, key)))
     assert FindingSettled.objects.exists() is may
