@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from django.db.models import Max, QuerySet
+from django.db.models import QuerySet
 
 from chain_of_custody.canonical import canonical_bytes
 from crematory.units import convert
@@ -143,17 +143,6 @@ def digest(retort: Retort, start: datetime, end: datetime) -> tuple[str, int]:
     count = sum(part["count"] for part in told) + len(hand)  # type: ignore[misc]
     text = canonical_bytes({"recorded": told, "hand": hand})
     return hashlib.sha256(text).hexdigest(), count
-
-
-def last_recorded(retorts: Iterable[int]) -> dict[int, datetime]:
-    """Return when a recorder last wrote of each of these retorts. Two queries."""
-    keys = list(retorts)
-    held = ReadingBlock.objects.filter(retort__in=keys).order_by()
-    found = dict(held.values_list("retort").annotate(last=Max("ends_at")))
-    live = LiveSample.objects.filter(retort__in=keys).order_by()
-    for retort, ms in live.values_list("retort").annotate(last=Max("at_ms")):
-        found[retort] = max(found.get(retort, EPOCH), from_ms(ms))
-    return found
 
 
 def _chamber(row: selectors.Standing, name: str) -> Decimal:
